@@ -1,0 +1,62 @@
+"""The plate to cut from: a bought sheet or a leftover of any shape."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from shapely.geometry import MultiPolygon, Polygon
+
+from nesting.geometry.contour import Contour, region
+from nesting.tolerances import FINE_CHORD_MM
+
+KeepOutKind = Literal["no part", "no part, lead or rapid"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeepOut:
+    """A place on the plate that no part may cover: rust, an old pierce, a clamp or magnet."""
+
+    contour: Contour
+    kind: KeepOutKind = "no part"
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plate:
+    """A plate in its own drawing's place, millimetres.  What nobody knows is None and stays None.
+
+    `uncertainty_mm` is a 95 % bound on how far the outline may be wrong, the largest over the outline.
+    """
+
+    name: str
+    outer: Contour
+    holes: tuple[Contour, ...] = ()
+    keep_outs: tuple[KeepOut, ...] = ()
+    thickness_mm: float | None = None
+    grade: str | None = None
+    heat: str | None = None
+    grain_deg: float | None = None
+    captured: str = "as given"
+    uncertainty_mm: float = 0.0
+    parent: str | None = None
+    place: str | None = None
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        if self.uncertainty_mm < 0.0:
+            raise ValueError(f"{self.name}: uncertainty must be 0 or more, got {self.uncertainty_mm}")
+
+    @cached_property
+    def fine_polygon(self) -> Polygon | MultiPolygon:
+        """The plate with its holes out (keep-outs are still plate), within `FINE_CHORD_MM`, for areas and pictures."""
+        return region(self.outer, self.holes, FINE_CHORD_MM, "midway")
+
+    @cached_property
+    def area_mm2(self) -> float:
+        """Area of the plate: holes out, keep-outs in, arcs as arcs."""
+        return self.outer.area_mm2 - sum(h.area_mm2 for h in self.holes)
+
+    def usable_polygon(self, chord_mm: float) -> Polygon | MultiPolygon:
+        """Where finished parts may lie before any margin: holes and keep-outs out, never more than the true area."""
+        cuts = (*self.holes, *(k.contour for k in self.keep_outs))
+        return region(self.outer, cuts, chord_mm, "inward")
