@@ -16,7 +16,7 @@ from nesting.errors import InputError
 Process = Literal["plasma", "oxy-fuel", "laser", "waterjet"]
 PROCESSES: tuple[Process, ...] = ("plasma", "oxy-fuel", "laser", "waterjet")
 SHEET_LB_FT2_PER_INCH = 41.82
-"""Weight of sheet by the Manufacturers' Standard Gauge, a convention 2.4 % above density (Cragin Metals chart)."""
+"""Weight of sheet by the Manufacturers' Standard Gauge, a convention 2.4 % above density (Cragin Metals)."""
 
 SAME_THICKNESS_MM = 0.1
 _T = TypeVar("_T")
@@ -94,7 +94,7 @@ def density(material: str) -> Density:
 def gauge_mm(gauge: int, metal: str | None) -> float:
     """Return the thickness of a sheet gauge, millimetres.
 
-    A gauge number means nothing without its metal: `metal` None is an `InputError` that says what it could be.
+    A gauge number means nothing without its metal: None is an `InputError` that says what it could be.
     """
     choices = {r["metal"]: float(r["thickness_in"]) for r in _rows("gauges.csv") if int(r["gauge"]) == gauge}
     if not choices:
@@ -126,9 +126,9 @@ def cut_row(
 ) -> CutRow:
     """Return the cut-chart row for a thickness, the shop's `own` rows before the published ones.
 
-    A thickness between two rows takes the thicker one: slower, and with the wider kerf.  What that row does not
-    print comes from the next thicker row of the same chart that does, and `source` says so.  Raises `InputError`
-    when no chart fits, as when the amperage is not known.
+    A thickness between two rows takes the thicker one: slower, and with the wider kerf.  What that row
+    does not print comes from the next thicker row of the same chart that does, and `source` says so.
+    Raises `InputError` when no chart fits, as when the amperage is not known.
     """
     for rows in (own, _chart()):
         fitting = [

@@ -1,0 +1,317 @@
+"""TOML documents read strictly: every fault at once, each with its line, its key and what was expected."""
+
+import difflib
+import hashlib
+import math
+import re
+import tomllib
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Annotated, Any, Final, TypeVar, get_args
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, ValidationInfo
+from pydantic_core import ErrorDetails
+
+from nesting.errors import InputError, JobError
+from nesting.tables import gauge_mm
+from nesting.units import Unit, parse_unit, to_mm
+
+KeyPath = tuple[str | int, ...]
+
+
+class Entry(BaseModel):
+    """Base of all document models: no unknown keys, no silent conversion, no change afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, arbitrary_types_allowed=True)
+
+
+M = TypeVar("M", bound=Entry)
+
+_NUMBER: Final = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+(?:\.\d*)?|\.\d+)"
+_LENGTH: Final = re.compile(rf"([+-]?)\s*({_NUMBER})\s*([A-Za-z\"]*)")
+_GAUGE: Final = re.compile(r"(\d+)\s*(?:ga|gauge)\b\.?\s*(.*)", re.IGNORECASE)
+
+
+def parse_length(text: str, unit: Unit | None) -> float:
+    """Return a length such as `12 mm`, `1/2 in` or `12 3/8 in`, millimetres.
+
+    A number without a unit takes `unit`; raises `InputError` where that is None or the text is no length.
+    """
+    match = _LENGTH.fullmatch(text.strip())
+    if match is None:
+        raise InputError(f'{text!r} is not a length; write a number with a unit, such as "12 mm" or "1/2 in"')
+    sign, number, spelled = match.groups()
+    taken = parse_unit(spelled) if spelled else unit
+    if taken is None:
+        raise InputError(f'{text!r} has no unit: say units = "mm" or "inch" at the top, or write "{text} mm"')
+    try:
+        value = float(sum(Fraction(piece) for piece in number.split()))
+    except ZeroDivisionError:
+        raise InputError(f"{text!r} divides by zero") from None
+    return to_mm(-value if sign == "-" else value, taken)
+
+
+def parse_thickness(text: str, unit: Unit | None) -> float:
+    """Return a thickness, millimetres: a length, or a gauge with its metal such as `16 ga mild steel`."""
+    gauge = _GAUGE.fullmatch(text.strip())
+    if gauge:
+        return gauge_mm(int(gauge[1]), gauge[2] or None)
+    return parse_length(text, unit)
+
+
+def _unit_of(info: ValidationInfo) -> Unit | None:
+    return (info.context or {}).get("unit")
+
+
+def _length(value: object, info: ValidationInfo) -> float:
+    if isinstance(value, str):
+        return _as_fault(parse_length, value, _unit_of(info))
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError(f'expected a length, a number or a text such as "12 mm", got {_kind(value)}')
+    if not math.isfinite(value):
+        raise ValueError(f"expected a length, got {value}")
+    unit = _unit_of(info)
+    if unit is None:
+        raise ValueError(f'{value} has no unit: say units = "mm" or "inch" at the top, or write "{value} mm"')
+    return to_mm(float(value), unit)
+
+
+def _thickness(value: object, info: ValidationInfo) -> float:
+    found = (
+        _as_fault(parse_thickness, value, _unit_of(info)) if isinstance(value, str) else _length(value, info)
+    )
+    if not found > 0.0:
+        raise ValueError(f"expected a thickness above 0, got {value}")
+    return found
+
+
+def _positive(value: float) -> float:
+    if not value > 0.0:
+        raise ValueError(f"expected more than 0, got {value:g} mm")
+    return value
+
+
+def _not_negative(value: float) -> float:
+    if not value >= 0.0:
+        raise ValueError(f"expected 0 or more, got {value:g} mm")
+    return value
+
+
+def _as_fault(parse: Any, text: str, unit: Unit | None) -> float:
+    try:
+        return float(parse(text, unit))
+    except InputError as error:
+        raise ValueError(str(error)) from None
+
+
+def _unit(value: object) -> Unit:
+    if not isinstance(value, str):
+        raise ValueError(f'expected a unit such as "mm" or "inch", got {_kind(value)}')
+    try:
+        return parse_unit(value)
+    except InputError as error:
+        raise ValueError(str(error)) from None
+
+
+Coordinate = Annotated[float, BeforeValidator(_length)]
+Length = Annotated[float, BeforeValidator(lambda v, info: _positive(_length(v, info)))]
+Distance = Annotated[float, BeforeValidator(lambda v, info: _not_negative(_length(v, info)))]
+Thickness = Annotated[float, BeforeValidator(_thickness)]
+UnitWord = Annotated[Unit, BeforeValidator(_unit)]
+
+
+def read_document(path: Path, model: type[M], *, what: str, overrides: Mapping[str, Any] | None = None) -> M:
+    """Read a TOML file into `model`, with `overrides` from the command line laid over it.
+
+    Raises `JobError` with all faults of the file in one message, a line each.
+    """
+    text = _read_text(path, what)
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(f"{path}: not valid TOML: {error}") from None
+    laid = _overlay(data, overrides or {})
+    return _validate(laid, model, str(path), key_lines(text), frozenset(_paths(overrides or {})))
+
+
+def make_document(data: Mapping[str, Any], model: type[M]) -> M:
+    """Make `model` from values given on the command line; faults as in `read_document`."""
+    return _validate(dict(data), model, "command line", {}, frozenset(_paths(data)))
+
+
+def sha256(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes, hexadecimal."""
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def _read_text(path: Path, what: str) -> str:
+    try:
+        return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
+    except FileNotFoundError:
+        raise JobError(f"{path}: no such {what}; check the name and the folder") from None
+    except UnicodeDecodeError as error:
+        raise JobError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from None
+    except OSError as error:
+        raise JobError(f"{path}: cannot be read: {error.strerror or error}") from None
+
+
+def _overlay(data: Mapping[str, Any], over: Mapping[str, Any]) -> dict[str, Any]:
+    """Lay tables over tables key by key; anything else is replaced whole."""
+    result = dict(data)
+    for key, value in over.items():
+        old = result.get(key)
+        result[key] = _overlay(old, value) if isinstance(old, dict) and isinstance(value, dict) else value
+    return result
+
+
+def _paths(data: Any, stem: KeyPath = ()) -> Iterator[KeyPath]:
+    items = data.items() if isinstance(data, Mapping) else enumerate(data) if isinstance(data, list) else ()
+    for key, value in items:
+        yield (*stem, key)
+        yield from _paths(value, (*stem, key))
+
+
+def _validate(
+    data: dict[str, Any], model: type[M], name: str, lines: dict[KeyPath, int], given: frozenset[KeyPath]
+) -> M:
+    unit: Unit | None = None
+    if isinstance(data.get("units"), str):
+        try:
+            unit = parse_unit(data["units"])
+        except InputError:
+            unit = (
+                "mm"  # the fault itself is listed by the model; this only spares the reader a flood of others
+            )
+    try:
+        return model.model_validate(data, context={"unit": unit})
+    except ValidationError as error:
+        faults = sorted(
+            {_fault(detail, model, name, lines, given) for detail in error.errors(include_url=False)}
+        )
+        raise JobError("\n".join(text for _, text in faults)) from None
+
+
+def _fault(
+    detail: ErrorDetails, model: type[Entry], name: str, lines: dict[KeyPath, int], given: frozenset[KeyPath]
+) -> tuple[int, str]:
+    """Return the line (0 where there is none) and the text of one fault."""
+    path = tuple(detail["loc"])
+    line = next((lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in lines), 0)
+    where = f"{name}, line {line}" if line else name
+    if path in given and lines:
+        line, where = 0, "command line"
+    key = ".".join(str(p + 1) if isinstance(p, int) else p for p in path)
+    return line, f"{where}: {f'{key}: ' if key else ''}{_explain(detail, model, path)}"
+
+
+def _explain(detail: ErrorDetails, model: type[Entry], path: KeyPath) -> str:
+    kind, value = detail["type"], detail["input"]
+    if kind == "extra_forbidden":
+        known = _known_keys(model, path[:-1])
+        near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
+        hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
+        return f"unknown key; {hint}"
+    if kind == "missing":
+        return "is missing"
+    if kind == "value_error":
+        return str(detail["ctx"]["error"])
+    if kind == "literal_error":
+        return f"expected {detail['ctx']['expected']}, got {value!r}"
+    expected = {
+        "string_type": "a text in quotes",
+        "int_type": "a whole number",
+        "float_type": "a number",
+        "bool_type": "true or false",
+        "date_type": "a date such as 2026-05-31",
+        "tuple_type": "a list",
+        "list_type": "a list",
+        "model_type": "a table of keys",
+        "dict_type": "a table of keys",
+    }.get(kind)
+    if expected:
+        return f"expected {expected}, got {_kind(value)}"
+    return f"{detail['msg'][0].lower()}{detail['msg'][1:]}, got {value!r}"
+
+
+def _known_keys(model: type[Entry], path: KeyPath) -> list[str]:
+    """Return the keys of the model that a path leads to."""
+    at: Any = model
+    for step in path:
+        if isinstance(step, int):
+            continue
+        at = _entry_in(at.model_fields[step].annotation)
+    return [field.alias or name for name, field in at.model_fields.items()]
+
+
+def _entry_in(annotation: Any) -> Any:
+    """Return the document model inside an annotation such as `tuple[PartEntry, ...] | None`."""
+    if isinstance(annotation, type) and issubclass(annotation, Entry):
+        return annotation
+    inner = (_entry_in(arg) for arg in get_args(annotation))
+    return next((found for found in inner if found is not None), None)
+
+
+def _kind(value: object) -> str:
+    names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list"}
+    name = names.get(type(value), "a table of keys" if isinstance(value, dict) else type(value).__name__)
+    return f"{name} ({value!r})" if isinstance(value, bool | int | float | str) else name
+
+
+_KEY: Final = r"(?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')"
+_DOTTED: Final = rf"{_KEY}(?:\s*\.\s*{_KEY})*"
+_HEADER: Final = re.compile(rf"\s*(\[\[?)\s*({_DOTTED})\s*\]\]?")
+_ASSIGN: Final = re.compile(rf"\s*({_DOTTED})\s*=\s*(.*)")
+_STRINGS: Final = re.compile(
+    r"\"\"\"(?s:.*?)\"\"\"|\'\'\'(?s:.*?)\'\'\'|(?<!\")\"(?!\"\")(?:\\.|[^\"\\\n])*\"|(?<!')'(?!'')[^'\n]*'|#.*"
+)
+
+
+def key_lines(text: str) -> dict[KeyPath, int]:
+    """Return the line of every key and table of a valid TOML text; tables of a list are numbered from 0.
+
+    The standard library's reader keeps no lines.  Keys inside inline tables share the line of their value.
+    """
+    found: dict[KeyPath, int] = {}
+    counts: dict[KeyPath, int] = {}
+    table: KeyPath = ()
+    lines = iter(enumerate(text.split("\n"), start=1))
+    for number, line in lines:
+        header = _HEADER.match(line)
+        if header:
+            table = _table_path(_split(header[2]), header[1] == "[[", counts)
+            found.setdefault(table, number)
+            continue
+        assign = _ASSIGN.match(line)
+        if assign:
+            found[(*table, *_split(assign[1]))] = number
+            _skip_value(assign[2], lines)
+    return found
+
+
+def _table_path(keys: list[str], is_list: bool, counts: dict[KeyPath, int]) -> KeyPath:
+    path: KeyPath = ()
+    for i, key in enumerate(keys):
+        path = (*path, key)
+        if is_list and i == len(keys) - 1:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path
+
+
+def _split(dotted: str) -> list[str]:
+    return [key.strip().strip("\"'") for key in re.findall(_KEY, dotted)]
+
+
+def _skip_value(value: str, lines: Iterator[tuple[int, str]]) -> None:
+    """Read on to the end of a value that runs over several lines."""
+    while True:
+        bare = _STRINGS.sub("", value)
+        brackets = sum(bare.count(c) for c in "[{") - sum(bare.count(c) for c in "]}")
+        if brackets <= 0 and '"""' not in bare and "'''" not in bare:
+            return
+        following = next(lines, None)
+        if following is None:
+            return
+        value += "\n" + following[1]

@@ -1,0 +1,228 @@
+"""The job: which parts, on which plate, kept how far apart, written where; `order` resolves it."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from nesting.demand import Turns
+from nesting.documents import (
+    Coordinate,
+    Distance,
+    Entry,
+    Length,
+    Thickness,
+    UnitWord,
+    make_document,
+    read_document,
+)
+from nesting.plate import KeepOutKind
+from nesting.shop import Paper
+from nesting.tables import Process
+from nesting.units import Unit
+
+DxfVersion = Literal["R12", "R2000"]
+DEFAULT_SECONDS = 60.0
+
+
+def _turns(value: object) -> Turns:
+    """Read "any", "fixed", "grain", a step in degrees or a list of angles in degrees."""
+    if isinstance(value, Turns):
+        return value
+    if value == "any":
+        return Turns()
+    if value == "fixed":
+        return Turns.fixed()
+    if value == "grain":
+        return Turns(rule="grain")
+    if _is_number(value) and value > 0:  # type: ignore[operator]
+        return Turns.steps(float(value))  # type: ignore[arg-type]
+    if isinstance(value, list) and value and all(_is_number(v) for v in value):
+        return Turns(rule="listed", angles_deg=tuple(float(v) for v in value))
+    raise ValueError(
+        f'expected "any", "fixed", "grain", a step in degrees or a list of degrees, got {value!r}'
+    )
+
+
+def _quantity(value: object) -> int | None:
+    if value == "fill" or value is None:
+        return None
+    if isinstance(value, int) and not isinstance(value, bool) and value > 0:
+        return value
+    raise ValueError(f'expected a whole number from 1, or "fill" for as many as fit, got {value!r}')
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+
+
+def _corners(value: object) -> object:
+    """Give every corner a third number, the bulge of the edge that leaves it."""
+    if not isinstance(value, list) or not all(isinstance(c, list) and len(c) in (2, 3) for c in value):
+        raise ValueError(f"expected a list of corners [x, y] or [x, y, bulge], got {value!r}")
+    return tuple((c[0], c[1], c[2] if len(c) == 3 else 0.0) for c in value)
+
+
+Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
+Bulge = Annotated[float, Field(allow_inf_nan=False)]
+Corners = Annotated[
+    tuple[tuple[Coordinate, Coordinate, Bulge], ...], Field(strict=False), BeforeValidator(_corners)
+]
+
+
+class KeepOutEntry(Entry):
+    """A place that no part may cover."""
+
+    corners: Corners
+    kind: KeepOutKind = "no part"
+    reason: str = ""
+
+
+class PlateEntry(Entry):
+    """The plate: a drawing, or corners, or a plain rectangle."""
+
+    drawing: str | None = None
+    corners: Corners | None = None
+    width: Length | None = None
+    height: Length | None = None
+    holes: tuple[Corners, ...] = Field(default=(), strict=False)
+    keep_outs: tuple[KeepOutEntry, ...] = Field(default=(), strict=False)
+    units: UnitWord | None = None
+    name: str | None = None
+    thickness: Thickness | None = None
+    grade: str | None = None
+    heat: str | None = None
+    grain: float | None = Field(default=None, allow_inf_nan=False)
+    uncertainty: Distance | None = None
+    place: str | None = None
+
+    @model_validator(mode="after")
+    def _one_shape(self) -> "PlateEntry":
+        if (self.width is None) != (self.height is None):
+            raise ValueError("a plain rectangle needs both width and height")
+        ways = [self.drawing, self.corners, self.width]
+        if sum(way is not None for way in ways) != 1:
+            raise ValueError("say the shape once: drawing, or corners, or width and height")
+        return self
+
+
+class ClearancesEntry(Entry):
+    """Distances between finished edges, or how the plate is cut, from which they follow."""
+
+    kerf: Distance | None = None
+    gap: Distance | None = None
+    margin: Distance | None = None
+    lead_in: Distance | None = None
+    merge_cuts: bool = False
+    break_edge: bool = False
+    process: Process | None = None
+    amps: Number | None = None
+
+
+class PartEntry(Entry):
+    """A part drawing and what is wanted of it."""
+
+    drawing: str
+    quantity: Annotated[int | None, BeforeValidator(_quantity)] = 1
+    turns: Annotated[Turns, BeforeValidator(_turns)] = Turns()
+    flip: bool = False
+    priority: Annotated[int, Field(ge=1)] = 1
+    value: Number | None = None
+    units: UnitWord | None = None
+    thickness: Thickness | None = None
+    grade: str | None = None
+    name: str | None = None
+
+
+class SearchEntry(Entry):
+    """How long and with what seed to search."""
+
+    seed: Annotated[int, Field(ge=0)] = 0
+    seconds: Annotated[float, Field(gt=0.0, allow_inf_nan=False, strict=False)] | None = None
+    steps: Annotated[int, Field(ge=1)] | None = None
+    threads: Annotated[int, Field(ge=1, le=256)] = 2
+
+    @property
+    def time_limit_s(self) -> float | None:
+        """The time limit: what is said, none if only steps are said, else the default."""
+        return self.seconds if self.seconds is not None or self.steps is not None else DEFAULT_SECONDS
+
+
+class OutputEntry(Entry):
+    """Where and how the result is written."""
+
+    folder: str | None = None
+    version: DxfVersion = "R2000"
+    units: UnitWord | None = None
+    paper: Paper | None = None
+
+
+class JobFile(Entry):
+    """A job as written."""
+
+    units: UnitWord | None = None
+    name: str | None = None
+    shop: str | None = None
+    plate: PlateEntry
+    clearances: ClearancesEntry = ClearancesEntry()
+    part: Annotated[tuple[PartEntry, ...], Field(strict=False, min_length=1)]
+    search: SearchEntry = SearchEntry()
+    output: OutputEntry = OutputEntry()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """A job and the folder that its paths are relative to.
+
+    `unit_rules` are units said on the command line: a drawing takes that of the longest path that leads to
+    it, None being all drawings; they win over everything else.
+    """
+
+    file: JobFile
+    base: Path
+    name: str
+    unit_rules: tuple[tuple[Path | None, Unit], ...] = ()
+
+    def path(self, written: str) -> Path:
+        """Return a path of the job, relative to the job file unless absolute."""
+        return self.base / written.replace("\\", "/") if _foreign(written) else self.base / written
+
+    def unit_for(self, drawing: Path) -> Unit | None:
+        """Return the unit that the command line says for a drawing, or None."""
+        whole = drawing.resolve()
+        fitting = [
+            (-1 if path is None else len(path.resolve().parts), unit)
+            for path, unit in self.unit_rules
+            if path is None or whole.is_relative_to(path.resolve())
+        ]
+        return max(fitting, default=(0, None), key=lambda f: f[0])[1]
+
+    @property
+    def folder(self) -> Path:
+        """Where the result goes; beside the job file unless said."""
+        return self.path(self.file.output.folder or f"{self.name}-layout")
+
+
+def read_job(
+    path: Path,
+    *,
+    overrides: Mapping[str, Any] | None = None,
+    unit_rules: tuple[tuple[Path | None, Unit], ...] = (),
+) -> Job:
+    """Read a job file, the command line's `overrides` laid over it; raises `JobError` with all its faults."""
+    file = read_document(path, JobFile, what="job file", overrides=overrides)
+    return Job(file=file, base=path.parent, name=file.name or path.stem, unit_rules=unit_rules)
+
+
+def make_job(data: Mapping[str, Any], *, unit_rules: tuple[tuple[Path | None, Unit], ...] = ()) -> Job:
+    """Make a job from the command line alone; its paths are relative to the folder one stands in."""
+    file = make_document(data, JobFile)
+    return Job(file=file, base=Path(), name=file.name or "oddplate", unit_rules=unit_rules)
+
+
+def _foreign(written: str) -> bool:
+    r"""True for a relative path written as `parts\bracket.dxf`, so that a job travels between systems."""
+    return "\\" in written and "/" not in written and ":" not in written and not Path(written).is_absolute()

@@ -1,0 +1,311 @@
+"""A job resolved: its drawings read, its clearances derived, every doubt settled or refused."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TypeVar
+
+import shapely
+from shapely.geometry import Polygon
+from shapely.validation import explain_validity
+
+from nesting.clearances import Clearances
+from nesting.demand import Demand
+from nesting.drawing.findings import Finding
+from nesting.drawing.plate import read_plate
+from nesting.drawing.reader import read_drawing
+from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
+from nesting.geometry.contour import Contour
+from nesting.geometry.curves import Polyline
+from nesting.job import DxfVersion, Job, PartEntry, PlateEntry, SearchEntry
+from nesting.part import Part
+from nesting.plate import KeepOut, Plate
+from nesting.shop import Paper, Shop
+from nesting.shop_file import read_shop
+from nesting.spacing import Derived, derive_clearances
+from nesting.tables import SAME_THICKNESS_MM, CutRow
+from nesting.tolerances import FINE_CHORD_MM
+from nesting.units import Unit
+
+R = TypeVar("R")
+NO_AREA_MM2 = 1e-6
+
+
+@dataclass(frozen=True, kw_only=True)
+class Questions:
+    """Who answers when a job leaves a doubt: each returns None or False where nobody can be asked.
+
+    `unit` gets the refusal of a drawing with both possible sizes.  `accept_unknown_grade` gets the part's
+    name and the grade it asks for.
+    """
+
+    unit: Callable[[UnitsUnknownError], Unit | None] = lambda _: None
+    accept_unknown_grade: Callable[[str, str], bool] = lambda _part, _grade: False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Order:
+    """All that a run needs; `findings` pairs a drawing's name with what was noticed in it."""
+
+    name: str
+    plate: Plate
+    demands: tuple[Demand, ...]
+    clearances: Clearances
+    shop: Shop
+    cut_row: CutRow | None
+    search: SearchEntry
+    folder: Path
+    version: DxfVersion
+    unit: Unit
+    paper: Paper
+    findings: tuple[tuple[str, Finding], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None = None) -> Order:
+    """Read all that a job names; `shop` is taken where the job names no shop file.
+
+    Raises `JobError` or `DrawingError` with every fault found, `UnitsUnknownError` where a drawing's unit is
+    not known and nobody can say it.
+    """
+    asked = questions or Questions()
+    own = read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop()
+    plate, plate_findings = _plate(job, asked)
+    demands, findings, notes = _demands(job, plate, asked)
+    derived = _derive(job, own, plate)
+    output = job.file.output
+    return Order(
+        name=job.name,
+        plate=plate,
+        demands=demands,
+        clearances=derived.clearances,
+        shop=own,
+        cut_row=derived.cut_row,
+        search=job.file.search,
+        folder=job.folder,
+        version=output.version,
+        unit=output.units or job.file.units or own.unit,
+        paper=output.paper or own.paper,
+        findings=(*((plate.name, f) for f in plate_findings), *findings),
+        notes=(*notes, *derived.notes, *_table_notes(own, plate)),
+    )
+
+
+def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
+    try:
+        return derive_clearances(job.file.clearances, shop, plate)
+    except InputError as error:
+        raise JobError(f"{job.name}: clearances: {error}") from None
+
+
+def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
+    entry = job.file.plate
+    if entry.drawing is not None:
+        path = job.path(entry.drawing)
+        said = job.unit_for(path) or entry.units
+        plate, findings = _with_unit(lambda unit: read_plate(path, units=unit), said, asked)
+    else:
+        plate, findings = Plate(name="plate", outer=_outline(entry), captured=_captured(entry)), ()
+    plate = replace(
+        plate,
+        name=entry.name or plate.name,
+        holes=(*plate.holes, *(_ring(c, f"plate.holes.{i + 1}") for i, c in enumerate(entry.holes))),
+        keep_outs=(*plate.keep_outs, *_keep_outs(entry)),
+        thickness_mm=entry.thickness or plate.thickness_mm,
+        grade=entry.grade or plate.grade,
+        heat=entry.heat or plate.heat,
+        grain_deg=plate.grain_deg if entry.grain is None else entry.grain,
+        uncertainty_mm=plate.uncertainty_mm if entry.uncertainty is None else entry.uncertainty,
+        place=entry.place or plate.place,
+    )
+    _refuse_stray_holes(plate)
+    return plate, findings
+
+
+def _outline(entry: PlateEntry) -> Contour:
+    if entry.corners is not None:
+        return _ring(entry.corners, "plate.corners")
+    assert entry.width is not None and entry.height is not None  # the entry refuses anything else
+    return Contour.of_rectangle(entry.width, entry.height)
+
+
+def _captured(entry: PlateEntry) -> str:
+    return "corners in the job" if entry.corners is not None else "width and height in the job"
+
+
+def _keep_outs(entry: PlateEntry) -> tuple[KeepOut, ...]:
+    return tuple(
+        KeepOut(contour=_ring(k.corners, f"plate.keep_outs.{i + 1}"), kind=k.kind, reason=k.reason)
+        for i, k in enumerate(entry.keep_outs)
+    )
+
+
+def _ring(corners: tuple[tuple[float, float, float], ...], key: str) -> Contour:
+    """Return the contour through corners with bulges; raise `JobError` where it bounds no plain area."""
+    bent = any(bulge for _, _, bulge in corners)
+    if len(corners) < (2 if bent else 3):
+        raise JobError(f"{key}: a closed outline needs at least three corners, got {len(corners)}")
+    if len(corners) > 3 and corners[0][:2] == corners[-1][:2] and not corners[-1][2]:
+        corners = corners[:-1]
+    if bent:
+        contour = Contour(curves=(Polyline(vertices=corners, is_closed=True),))
+    else:
+        contour = Contour.of_points([(x, y) for x, y, _ in corners])
+    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)])
+    if not drawn.is_valid or contour.area_mm2 < NO_AREA_MM2:
+        why = explain_validity(drawn) if not drawn.is_valid else "no area"
+        raise JobError(f"{key}: the corners bound no plain area ({why}); give them in order around the edge")
+    return contour
+
+
+def _refuse_stray_holes(plate: Plate) -> None:
+    outline = plate.outer.polygon(FINE_CHORD_MM, "midway")
+    for hole in plate.holes:
+        ring = hole.polygon(FINE_CHORD_MM, "midway")
+        if not shapely.intersects(outline, ring):
+            raise JobError(f"{plate.name}: a hole at {_place(ring)} lies outside the plate's outline")
+
+
+def _place(polygon: shapely.Geometry) -> str:
+    point = polygon.representative_point()
+    return f"({point.x:.1f}, {point.y:.1f}) mm"
+
+
+def _with_unit(read: Callable[[Unit | None], R], said: Unit | None, asked: Questions) -> R:
+    """Read with the unit that was said, or ask for it where the drawing does not tell."""
+    try:
+        return read(said)
+    except UnitsUnknownError as error:
+        answer = asked.unit(error)
+        if answer is None:
+            raise
+        return read(answer)
+
+
+def _demands(
+    job: Job, plate: Plate, asked: Questions
+) -> tuple[tuple[Demand, ...], tuple[tuple[str, Finding], ...], tuple[str, ...]]:
+    demands: list[Demand] = []
+    findings: list[tuple[str, Finding]] = []
+    faults: list[str] = []
+    notes: list[str] = []
+    for entry in job.file.part:
+        try:
+            parts, found = _parts(job, entry, asked)
+            _refuse_errors(entry.drawing, found)
+            notes += [n for part in parts for n in _match(part, plate, asked)]
+            _match_grain(entry, plate)
+        except UnitsUnknownError:
+            raise
+        except InputError as error:
+            faults.append(str(error))
+            continue
+        findings += [(entry.drawing, f) for f in found]
+        demands += [_demand(part, entry) for part in parts]
+    if faults:
+        raise JobError("\n".join(faults))
+    return _unique(demands), tuple(findings), tuple(dict.fromkeys(notes))
+
+
+def _parts(job: Job, entry: PartEntry, asked: Questions) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
+    path = job.path(entry.drawing)
+    said = job.unit_for(path) or entry.units
+    drawing = _with_unit(lambda unit: read_drawing(path, units=unit), said, asked)
+    several = len(drawing.parts) > 1
+    parts = tuple(
+        replace(
+            part,
+            name=(f"{entry.name} {i}" if several else entry.name) if entry.name else part.name,
+            thickness_mm=entry.thickness or part.thickness_mm,
+            grade=entry.grade or part.grade,
+        )
+        for i, part in enumerate(drawing.parts, start=1)
+    )
+    return parts, drawing.findings
+
+
+def _refuse_errors(name: str, findings: tuple[Finding, ...]) -> None:
+    """A drawing that was not read whole is not cut: what is missing may be a hole."""
+    errors = [f.message for f in findings if f.severity == "error"]
+    if errors:
+        raise DrawingError("\n".join(m if name in m else f"{name}: {m}" for m in errors))
+
+
+def _match(part: Part, plate: Plate, asked: Questions) -> list[str]:
+    """Refuse a part that asks for another plate; return notes on what was accepted."""
+    if part.thickness_mm is not None:
+        if plate.thickness_mm is None:
+            raise JobError(
+                f"{part.name} asks for {part.thickness_mm:g} mm and the plate's thickness is not known; "
+                "measure it and give it"
+            )
+        if abs(part.thickness_mm - plate.thickness_mm) > SAME_THICKNESS_MM:
+            raise JobError(
+                f"{part.name} asks for {part.thickness_mm:g} mm, but plate {plate.name} is "
+                f"{plate.thickness_mm:g} mm; choose another plate or take the part out"
+            )
+    if part.grade is None or _plain(part.grade) == _plain(plate.grade or ""):
+        return []
+    if plate.grade is not None:
+        raise JobError(
+            f"{part.name} asks for grade {part.grade}, but plate {plate.name} is {plate.grade}; "
+            "choose another plate or take the part out"
+        )
+    if not asked.accept_unknown_grade(part.name, part.grade):
+        raise JobError(
+            f"{part.name} asks for grade {part.grade} and the plate's grade is not known; give the plate's "
+            "grade if you know it, or accept the unknown grade"
+        )
+    return [f"{part.name} asks for grade {part.grade}; it was accepted on a plate of unknown grade"]
+
+
+def _match_grain(entry: PartEntry, plate: Plate) -> None:
+    if entry.turns.rule == "grain" and plate.grain_deg is None:
+        raise JobError(
+            f"{entry.drawing} is to lie along the grain and the plate's grain is not known; "
+            "give the plate's grain in degrees, or other turns"
+        )
+
+
+def _plain(grade: str) -> str:
+    return "".join(c for c in grade.casefold() if c.isalnum())
+
+
+def _demand(part: Part, entry: PartEntry) -> Demand:
+    return Demand(
+        part=part,
+        quantity=entry.quantity,
+        turns=entry.turns,
+        may_flip=entry.flip,
+        priority=entry.priority,
+        value=entry.value,
+    )
+
+
+def _unique(demands: list[Demand]) -> tuple[Demand, ...]:
+    """Number the ids that a job uses twice, such as one drawing listed with two turn rules."""
+    used: set[str] = set()
+    result = []
+    for demand in demands:
+        name, count = demand.part.id, 1
+        while name in used:
+            count += 1
+            name = f"{demand.part.id}-{count}"
+        used.add(name)
+        result.append(
+            demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name))
+        )
+    return tuple(result)
+
+
+def _table_notes(shop: Shop, plate: Plate) -> list[str]:
+    if shop.table_mm is None:
+        return []
+    x0, y0, x1, y1 = plate.fine_polygon.bounds
+    size, travel = sorted((x1 - x0, y1 - y0)), sorted(shop.table_mm)
+    if size[0] <= travel[0] and size[1] <= travel[1]:
+        return []
+    return [
+        f"the plate as drawn, {x1 - x0:.0f} x {y1 - y0:.0f} mm, is larger than the table's travel "
+        f"{shop.table_mm[0]:g} x {shop.table_mm[1]:g} mm"
+    ]

@@ -1,0 +1,199 @@
+"""The shop file: read strictly, and a first one to fill in."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Final
+
+from pydantic import Field
+
+from nesting.documents import Distance, Entry, Length, Thickness, UnitWord, read_document
+from nesting.shop import DEFAULT_SOURCES, MeasuredKerf, Paper, Prices, Shop
+from nesting.tables import CutRow, Process
+
+Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
+
+
+class PricesEntry(Entry):
+    """Prices per kilogram."""
+
+    new: Number | None = None
+    remnant: Number | None = None
+    scrap: Number | None = None
+    currency: str = ""
+
+
+class KeepEntry(Entry):
+    """The rectangles worth keeping."""
+
+    rectangles: tuple[tuple[Length, Length], ...] = Field(strict=False, min_length=1)
+
+
+class KerfEntry(Entry):
+    """One measured kerf."""
+
+    kerf: Distance
+    measured: date
+    process: Process = "plasma"
+    amps: Number | None = None
+    thickness: Thickness | None = None
+
+
+class CutEntry(Entry):
+    """One cut-chart row of the shop's own."""
+
+    thickness: Thickness
+    speed_mm_min: Number
+    process: Process = "plasma"
+    amps: Number | None = None
+    material: str = "mild steel"
+    pierce_delay_s: Number | None = None
+    edge_start: bool = False
+    kerf: Distance | None = None
+    source: str = ""
+
+
+class CuttingEntry(Entry):
+    """How the shop usually cuts."""
+
+    process: Process | None = None
+    amps: Number | None = None
+    material: str | None = None
+    gap: Distance | None = None
+    margin: Distance | None = None
+    table: tuple[Length, Length] | None = Field(default=None, strict=False)
+
+
+class ShopFile(Entry):
+    """A shop file as written."""
+
+    units: UnitWord
+    name: str = ""
+    paper: Paper | None = None
+    lift_limit_kg: Number | None = None
+    prices: PricesEntry | None = None
+    keep: KeepEntry | None = None
+    cutting: CuttingEntry = CuttingEntry()
+    measured_kerf: tuple[KerfEntry, ...] = Field(default=(), strict=False)
+    cut_row: tuple[CutEntry, ...] = Field(default=(), strict=False)
+
+
+def read_shop(path: Path) -> Shop:
+    """Read a shop file; raises `JobError` with all its faults."""
+    file = read_document(path, ShopFile, what="shop file")
+    cutting, prices = file.cutting, file.prices
+    said = {
+        "keep": file.keep,
+        "process": cutting.process,
+        "material": cutting.material,
+        "lift_limit": file.lift_limit_kg,
+        "paper": file.paper,
+        "units": file.units,
+        "prices": prices,
+        "table": cutting.table,
+        "kerf": file.measured_kerf or None,
+    }
+    standard = Shop()
+    return Shop(
+        name=file.name or path.stem,
+        prices=standard.prices if prices is None else _prices(prices),
+        keep_mm=standard.keep_mm if file.keep is None else file.keep.rectangles,
+        process=cutting.process or standard.process,
+        amps=cutting.amps,
+        material=cutting.material or standard.material,
+        measured_kerfs=tuple(_measured(k) for k in file.measured_kerf),
+        cut_rows=tuple(_cut_row(c, path.name) for c in file.cut_row),
+        table_mm=cutting.table,
+        lift_limit_kg=standard.lift_limit_kg if file.lift_limit_kg is None else file.lift_limit_kg,
+        paper=file.paper or standard.paper,
+        unit=file.units,
+        gap_mm=cutting.gap,
+        margin_mm=cutting.margin,
+        sources={
+            key: text if said[key] is None else f"shop file {path.name}"
+            for key, text in DEFAULT_SOURCES.items()
+        },
+    )
+
+
+def _prices(entry: PricesEntry) -> Prices:
+    return Prices(
+        new_per_kg=entry.new,
+        remnant_per_kg=entry.remnant,
+        scrap_per_kg=entry.scrap,
+        currency=entry.currency,
+    )
+
+
+def _measured(entry: KerfEntry) -> MeasuredKerf:
+    return MeasuredKerf(
+        kerf_mm=entry.kerf,
+        measured_on=entry.measured,
+        process=entry.process,
+        amps=entry.amps,
+        thickness_mm=entry.thickness,
+    )
+
+
+def _cut_row(entry: CutEntry, file_name: str) -> CutRow:
+    return CutRow(
+        process=entry.process,
+        amps=entry.amps,
+        thickness_mm=entry.thickness,
+        speed_mm_min=entry.speed_mm_min,
+        pierce_delay_s=entry.pierce_delay_s,
+        edge_start=entry.edge_start,
+        kerf_mm=entry.kerf,
+        material=entry.material,
+        chart=file_name,
+        source=entry.source or f"shop file {file_name}",
+    )
+
+
+FIRST_SHOP: Final = """\
+# The shop: what oddplate should know about this place.  Take the # from a line to use it.
+# Lengths are in `units` unless a unit is written, as in "1/2 in".
+# What is left out takes the default written beside it, and the report says so.
+
+units = "mm"                    # or "inch"
+name = "My shop"
+# paper = "A4"                  # or "Letter"; default A4
+# lift_limit_kg = 23            # pieces above this are flagged; default 23 kg, the load constant of the
+                                # NIOSH lifting equation (NIOSH 94-110) in ideal conditions, lower otherwise
+
+# [prices]                      # per kilogram; default: not known, no cost is worked out
+# new = 1.20
+# remnant = 0.60
+# scrap = 0.15
+# currency = "EUR"
+
+# [keep]                        # a leftover is kept if one of these fits in it at any turn
+# rectangles = [[300, 300], [100, 1000]]   # default, common practice, no source
+
+# [cutting]
+# process = "plasma"            # plasma, oxy-fuel, laser or waterjet; default plasma
+# amps = 45                     # default: not known, so the job must say it, or give the kerf
+# material = "mild steel"       # for the cut chart and the mass where the plate's grade is not in the table
+# gap = 8                       # between parts; default: usual for process and thickness, common practice
+# margin = 12                   # to the plate's edge; default: likewise
+# table = [1500, 3000]          # how far the machine travels, x and y; default: not compared
+
+# Measure your kerf: cut a square without offset; kerf = nominal size minus measured size.
+# A measured kerf wins over every table.
+# [[measured_kerf]]
+# kerf = 1.6
+# measured = 2026-01-31
+# process = "plasma"
+# amps = 45                     # leave out: holds for all
+# thickness = 6                 # leave out: holds for all
+
+# Rows of your own cut chart; they come before the published ones.
+# [[cut_row]]
+# thickness = 6
+# process = "plasma"
+# amps = 45
+# material = "mild steel"
+# speed_mm_min = 1400
+# pierce_delay_s = 0.6
+# kerf = 1.6
+# source = "own trial"
+"""
