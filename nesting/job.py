@@ -25,6 +25,7 @@ from nesting.tables import Process
 from nesting.units import Unit
 
 DxfVersion = Literal["R12", "R2000"]
+UnitRules = tuple[tuple[Path | None, Unit], ...]
 DEFAULT_SECONDS = 60.0
 
 
@@ -184,7 +185,7 @@ class Job:
     file: JobFile
     base: Path
     name: str
-    unit_rules: tuple[tuple[Path | None, Unit], ...] = ()
+    unit_rules: UnitRules = ()
 
     def path(self, written: str) -> Path:
         """Return a path of the job, relative to the job file unless absolute."""
@@ -192,13 +193,7 @@ class Job:
 
     def unit_for(self, drawing: Path) -> Unit | None:
         """Return the unit that the command line says for a drawing, or None."""
-        whole = drawing.resolve()
-        fitting = [
-            (-1 if path is None else len(path.resolve().parts), unit)
-            for path, unit in self.unit_rules
-            if path is None or whole.is_relative_to(path.resolve())
-        ]
-        return max(fitting, default=(0, None), key=lambda f: f[0])[1]
+        return said_unit(drawing, self.unit_rules)
 
     @property
     def folder(self) -> Path:
@@ -210,17 +205,28 @@ def read_job(
     path: Path,
     *,
     overrides: Mapping[str, Any] | None = None,
-    unit_rules: tuple[tuple[Path | None, Unit], ...] = (),
+    unit_rules: UnitRules = (),
 ) -> Job:
     """Read a job file, the command line's `overrides` laid over it; raises `JobError` with all its faults."""
     file = read_document(path, JobFile, what="job file", overrides=overrides)
     return Job(file=file, base=path.parent, name=file.name or path.stem, unit_rules=unit_rules)
 
 
-def make_job(data: Mapping[str, Any], *, unit_rules: tuple[tuple[Path | None, Unit], ...] = ()) -> Job:
+def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:
     """Make a job from the command line alone; its paths are relative to the folder one stands in."""
     file = make_document(data, JobFile)
     return Job(file=file, base=Path(), name=file.name or "oddplate", unit_rules=unit_rules)
+
+
+def said_unit(drawing: Path, rules: UnitRules) -> Unit | None:
+    """Return the unit that rules say for a drawing, None if they are silent: the longest path wins."""
+    whole = drawing.resolve()
+    fitting = [
+        (-1 if path is None else len(path.resolve().parts), unit)
+        for path, unit in rules
+        if path is None or whole.is_relative_to(path.resolve())
+    ]
+    return max(fitting, default=(0, None), key=lambda f: f[0])[1]
 
 
 def _foreign(written: str) -> bool:

@@ -23,12 +23,12 @@ from nesting.plate import KeepOut, Plate
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
 from nesting.spacing import Derived, derive_clearances
-from nesting.tables import SAME_THICKNESS_MM, CutRow
 from nesting.tolerances import FINE_CHORD_MM
 from nesting.units import Unit
 
 R = TypeVar("R")
 NO_AREA_MM2 = 1e-6
+SAME_THICKNESS_MM = 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +52,6 @@ class Order:
     demands: tuple[Demand, ...]
     clearances: Clearances
     shop: Shop
-    cut_row: CutRow | None
     search: SearchEntry
     folder: Path
     version: DxfVersion
@@ -69,7 +68,7 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
     not known and nobody can say it.
     """
     asked = questions or Questions()
-    own = read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop()
+    own = _as_cut(job, read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop())
     plate, plate_findings = _plate(job, asked)
     demands, findings, notes = _demands(job, plate, asked)
     derived = _derive(job, own, plate)
@@ -80,7 +79,6 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         demands=demands,
         clearances=derived.clearances,
         shop=own,
-        cut_row=derived.cut_row,
         search=job.file.search,
         folder=job.folder,
         version=output.version,
@@ -88,6 +86,18 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         paper=output.paper or own.paper,
         findings=(*((plate.name, f) for f in plate_findings), *findings),
         notes=(*notes, *derived.notes, *_table_notes(own, plate)),
+    )
+
+
+def _as_cut(job: Job, shop: Shop) -> Shop:
+    """Return the shop with the process and amperage that this job says."""
+    said = job.file.clearances
+    sources = dict(shop.sources) if said.process is None else {**shop.sources, "process": "given in the job"}
+    return replace(
+        shop,
+        process=said.process or shop.process,
+        amps=shop.amps if said.amps is None else said.amps,
+        sources=sources,
     )
 
 
@@ -268,7 +278,7 @@ def _match_grain(entry: PartEntry, plate: Plate) -> None:
 
 
 def _plain(grade: str) -> str:
-    return "".join(c for c in grade.casefold() if c.isalnum())
+    return "".join(grade.split()).casefold()
 
 
 def _demand(part: Part, entry: PartEntry) -> Demand:

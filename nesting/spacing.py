@@ -18,25 +18,23 @@ LEAST_LEAD_MM = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class Derived:
-    """Clearances, the cut-chart row behind them if any, and notes for the report."""
+    """Clearances and notes for the report."""
 
     clearances: Clearances
-    cut_row: CutRow | None
     notes: tuple[str, ...] = ()
 
 
 def derive_clearances(entry: ClearancesEntry, shop: Shop, plate: Plate) -> Derived:
     """Return the clearances of a job.
 
-    Kerf: the job's own, else one measured in the shop, else the cut chart's.  Gap and margin: the job's, else
-    the shop's, else the usual ones for process and thickness, never less than the kerf needs.  Raises
-    `InputError` where a value is neither said nor to be found.
+    `shop` holds the job's process and amperage already.  Kerf: the job's own, else one measured in the shop,
+    else the cut chart's.  Gap and margin: the job's, else the shop's, else the usual ones for process and
+    thickness, never less than the kerf needs.  Raises `InputError` where a value is neither said nor found.
     """
-    process, amps = entry.process or shop.process, _either(entry.amps, shop.amps)
-    row, why_not = _row(process, amps, shop, plate)
-    kerf, kerf_source = _kerf(entry, process, amps, shop, plate, row, why_not)
-    gap, gap_source = _gap(entry, process, shop, plate, kerf)
-    margin, margin_source = _margin(entry, process, shop, plate, kerf)
+    row, why_not = _row(shop, plate)
+    kerf, kerf_source = _kerf(entry, shop, plate, row, why_not)
+    gap, gap_source = _gap(entry, shop, plate, kerf)
+    margin, margin_source = _margin(entry, shop, plate, kerf)
     lead, lead_source = _lead_in(entry, plate)
     sources = {
         "kerf_mm": kerf_source,
@@ -53,27 +51,21 @@ def derive_clearances(entry: ClearancesEntry, shop: Shop, plate: Plate) -> Deriv
         break_edge=entry.break_edge,
         sources=sources,
     )
-    return Derived(clearances=clearances, cut_row=row, notes=_notes(entry, row, shop, plate))
+    return Derived(clearances=clearances, notes=_notes(row, shop, plate))
 
 
-def _either(first: float | None, second: float | None) -> float | None:
-    return second if first is None else first
-
-
-def _row(process: str, amps: float | None, shop: Shop, plate: Plate) -> tuple[CutRow | None, str]:
+def _row(shop: Shop, plate: Plate) -> tuple[CutRow | None, str]:
     if plate.thickness_mm is None:
         return None, "the plate's thickness is not known"
     material = material_of(plate.grade) or shop.material
     try:
-        return cut_row(process, amps, plate.thickness_mm, material=material, own=shop.cut_rows), ""
+        return cut_row(shop.process, shop.amps, plate.thickness_mm, material=material, own=shop.cut_rows), ""
     except InputError as error:
         return None, str(error)
 
 
 def _kerf(
     entry: ClearancesEntry,
-    process: str,
-    amps: float | None,
     shop: Shop,
     plate: Plate,
     row: CutRow | None,
@@ -81,13 +73,13 @@ def _kerf(
 ) -> tuple[float, str]:
     if entry.kerf is not None:
         return entry.kerf, "given in the job"
-    measured = shop.measured_kerf(process, amps, plate.thickness_mm)
+    measured = shop.measured_kerf(shop.process, shop.amps, plate.thickness_mm)
     if measured is not None:
         return measured.kerf_mm, f"measured in the shop on {measured.measured_on.isoformat()}"
     if row is not None and row.kerf_mm is not None:
         return row.kerf_mm, f"cut chart: {row.source}; a starting value, measure your own"
     reason = why_not or "the cut chart prints no kerf for it"
-    found = kerf_range(process, amps, material_of(plate.grade) or shop.material)
+    found = kerf_range(shop.process, shop.amps, material_of(plate.grade) or shop.material)
     printed = (
         f"; in print are {found.low_mm:g} to {found.high_mm:g} mm ({found.source})"
         if found is not None
@@ -96,29 +88,31 @@ def _kerf(
     raise JobError(f"the kerf is not known: {reason}{printed}. Measure it and give kerf")
 
 
-def _gap(entry: ClearancesEntry, process: str, shop: Shop, plate: Plate, kerf: float) -> tuple[float, str]:
+def _gap(entry: ClearancesEntry, shop: Shop, plate: Plate, kerf: float) -> tuple[float, str]:
     if entry.gap is not None:
         return entry.gap, "given in the job"
     if shop.gap_mm is not None:
         return shop.gap_mm, "the shop's"
     if plate.thickness_mm is None:
         raise JobError("gap is not given and the plate's thickness, which it follows from, is not known")
-    usual = spacing(process, plate.thickness_mm)
+    usual = spacing(shop.process, plate.thickness_mm)
     least = 2 * kerf + LEAST_WEB_MM
     if usual.gap_mm < least:
         return least, f"two kerfs and a web of {LEAST_WEB_MM:g} mm (newayprecision.com design table)"
-    return usual.gap_mm, f"usual for {process} at {plate.thickness_mm:g} mm: {usual.source}"
+    return usual.gap_mm, f"usual for {shop.process} at {plate.thickness_mm:g} mm: {usual.source}"
 
 
-def _margin(entry: ClearancesEntry, process: str, shop: Shop, plate: Plate, kerf: float) -> tuple[float, str]:
+def _margin(entry: ClearancesEntry, shop: Shop, plate: Plate, kerf: float) -> tuple[float, str]:
     if entry.margin is not None:
         return entry.margin, "given in the job"
     if shop.margin_mm is not None:
         return shop.margin_mm, "the shop's"
     if plate.thickness_mm is None:
         raise JobError("margin is not given and the plate's thickness, which it follows from, is not known")
-    usual = spacing(process, plate.thickness_mm)
-    return max(usual.margin_mm, kerf), f"usual for {process} at {plate.thickness_mm:g} mm: {usual.source}"
+    usual = spacing(shop.process, plate.thickness_mm)
+    return max(
+        usual.margin_mm, kerf
+    ), f"usual for {shop.process} at {plate.thickness_mm:g} mm: {usual.source}"
 
 
 def _lead_in(entry: ClearancesEntry, plate: Plate) -> tuple[float, str]:
@@ -128,14 +122,12 @@ def _lead_in(entry: ClearancesEntry, plate: Plate) -> tuple[float, str]:
         return LEAST_LEAD_MM, "least usual lead-in; common practice, no source"
     return (
         max(plate.thickness_mm, LEAST_LEAD_MM),
-        "about one thickness (advice on piercing that cites operator manual 809240), at least 3 mm (common practice)",
+        "about one thickness (advice that cites operator manual 809240), 3 mm at least (common practice)",
     )
 
 
-def _notes(entry: ClearancesEntry, row: CutRow | None, shop: Shop, plate: Plate) -> tuple[str, ...]:
+def _notes(row: CutRow | None, shop: Shop, plate: Plate) -> tuple[str, ...]:
     notes = []
-    if entry.process is None:
-        notes.append(f"process {shop.process}: {shop.sources['process']}")
     if row is not None and material_of(plate.grade) is None:
         grade = "unknown" if plate.grade is None else f"{plate.grade!r}, not in the table"
         notes.append(f"cut chart taken for {shop.material}: the plate's grade is {grade}")

@@ -1,0 +1,216 @@
+"""`oddplate nest`: one job, from drawings to a checked layout."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli import options
+from cli.codes import DONE, INTERRUPTED, LEFT_OVER
+from cli.interrupt import stop_on_interrupt
+from cli.output import emit, finding_json, finding_line, json_option, progress, say, show, show_table
+from cli.questions import questions
+
+if TYPE_CHECKING:
+    from nesting.job import Job
+    from nesting.order import Order
+    from nesting.run import Result
+
+HELP = """Lay parts out on a plate, check, and write drawing and report into one folder.
+
+Takes a job file, or the same things as options; options given beside a job file win over it.
+Lengths are millimetres unless a unit is written: 6, "1/4 in", "12 3/8 in".
+
+\b
+Examples:
+  oddplate nest job.toml
+  oddplate nest --plate leftover.dxf --part bracket.dxf:12 --part ring.dxf:2 \\
+                --kerf 1.6 --gap 8 --margin 10 --thickness 6
+  oddplate nest --plate 1250x2500 --part washer.dxf:fill --process plasma --amps 45 \\
+                --thickness "1/4 in" --units inch
+"""
+
+
+@click.command("nest", help=HELP)
+@click.argument("job_file", metavar="[JOB.toml]", required=False, type=click.Path(path_type=Path))
+@click.option("--plate", metavar="FILE|WxH", help="Plate drawing, or size of a plain rectangle: 1250x2500.")
+@click.option(
+    "--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc."
+)
+@click.option("--hole", "holes", multiple=True, metavar='"X,Y ..."', help="Hole in the plate, by corners.")
+@click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y ..."', help="Place no part may cover.")
+@click.option(
+    "--part", "parts", multiple=True, metavar="FILE:QTY", help="Part drawing and how many, or FILE:fill."
+)
+@click.option(
+    "--for",
+    "rules",
+    nargs=2,
+    multiple=True,
+    metavar="FILE KEY=VALUE",
+    help="Key of one part (FILE as in --part, or all): turns=any|fixed|grain|90, flip=true, priority=2, "
+    "value=5, units=inch, thickness=6, grade=S235, name=Bracket.",
+)
+@click.option(
+    "--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder."
+)
+@click.option("--kerf", metavar="LENGTH", help="Width of cut.")
+@click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
+@click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge, holes and keep-outs.")
+@click.option("--lead-in", metavar="LENGTH", help="Length of lead-ins; narrower leftover is scrap.")
+@click.option("--merge-cuts", is_flag=True, default=None, help="Allow a gap below two kerfs.")
+@click.option("--break-edge", is_flag=True, default=None, help="Allow a margin below the kerf.")
+@click.option(
+    "--process", metavar="NAME", help="plasma, oxy-fuel, laser or waterjet; gives kerf and spacing."
+)
+@click.option("--amps", type=float, metavar="A", help="Amperage, for the cut chart.")
+@click.option("--thickness", metavar="LENGTH", help='Plate thickness: 6, "1/4 in", "10 ga mild steel".')
+@click.option("--grade", metavar="TEXT", help="Plate grade, if known.")
+@click.option("--heat", metavar="TEXT", help="Plate heat number, if known.")
+@click.option("--grain", type=float, metavar="DEG", help="Direction of the plate's grain, if known.")
+@click.option(
+    "--uncertainty", metavar="LENGTH", help="How far the plate's outline may be wrong; added to margin."
+)
+@click.option(
+    "--accept-unknown-grade", is_flag=True, help="Cut a part that asks for a grade from unknown plate."
+)
+@click.option("--shop", metavar="FILE", help="Shop file; see 'oddplate shop'.")
+@click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
+@click.option(
+    "--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again."
+)
+@click.option("--seed", type=int, metavar="N", help="Seed of the search; default 0.")
+@click.option("--threads", type=int, metavar="N", help="Threads of the search; default 2.")
+@click.option("--out", metavar="FOLDER", help="Result folder; default JOB-layout beside the job.")
+@click.option("--dxf", metavar="VERSION", help="R2000 (default) or R12 for old controllers.")
+@click.option("--out-units", metavar="UNIT", help="Unit of the written drawing: mm or inch.")
+@click.option("--paper", metavar="SIZE", help="A4 or Letter, for the report.")
+@click.option("--force", is_flag=True, help="Replace the result folder of an earlier run.")
+@json_option
+def command(
+    job_file: Path | None,
+    units: tuple[str, ...],
+    accept_unknown_grade: bool,
+    force: bool,
+    as_json: bool,
+    **given: Any,
+) -> int:
+    """Run one job."""
+    from nesting.order import resolve
+
+    job = _job(job_file, units, given)
+    asked = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
+    return run_order(resolve(job, questions=asked), force=force, as_json=as_json)
+
+
+def _job(job_file: Path | None, units: tuple[str, ...], given: dict[str, Any]) -> "Job":
+    from nesting.job import make_job, read_job
+
+    tables = _tables(given)
+    rules = options.unit_rules(units)
+    if job_file is not None:
+        return read_job(job_file, overrides=tables, unit_rules=rules)
+    if "plate" not in tables or "part" not in tables:
+        raise click.UsageError("give a job file, or a plate (--plate or --corners) and at least one --part")
+    return make_job(tables, unit_rules=rules)
+
+
+def _tables(given: dict[str, Any]) -> dict[str, Any]:
+    """Return the options as a job file would hold them."""
+    parts = [options.part_entry(text) for text in given["parts"]]
+    options.apply_rules(parts, given["rules"])
+    clearances = ("kerf", "gap", "margin", "lead_in")
+    return options.without_none(
+        {
+            "shop": given["shop"] and str(Path(given["shop"]).absolute()),
+            "plate": {
+                **_plate(given),
+                "thickness": options.length(given["thickness"]),
+                "uncertainty": options.length(given["uncertainty"]),
+                **{key: given[key] for key in ("grade", "heat", "grain")},
+            },
+            "clearances": {
+                **{key: options.length(given[key]) for key in clearances},
+                **{key: given[key] for key in ("merge_cuts", "break_edge", "process", "amps")},
+            },
+            "part": parts,
+            "search": {key: given[key] for key in ("seconds", "steps", "seed", "threads")},
+            "output": {
+                "folder": given["out"] and str(Path(given["out"]).absolute()),
+                "version": given["dxf"],
+                "units": given["out_units"],
+                "paper": given["paper"],
+            },
+        }
+    )
+
+
+def _plate(given: dict[str, Any]) -> dict[str, Any]:
+    shape = options.plate_entry(given["plate"]) if given["plate"] else {}
+    if given["corners"]:
+        shape["corners"] = options.corners(given["corners"], "--corners")
+    return {
+        **shape,
+        "holes": [options.corners(text, "--hole") for text in given["holes"]],
+        "keep_outs": [{"corners": options.corners(text, "--keep-out")} for text in given["keep_outs"]],
+    }
+
+
+def run_order(order: "Order", *, force: bool, as_json: bool) -> int:
+    """Run a resolved job, show what came of it and return the exit code."""
+    from nesting.run import run_job
+
+    for name, finding in order.findings:
+        if finding.severity != "note":
+            say(finding_line(name, finding))
+    for note in order.notes:
+        say(f"note: {note}")
+    with stop_on_interrupt() as should_stop:
+        with progress() as on_progress:
+            result = run_job(order, force=force, on_progress=on_progress, should_stop=should_stop)
+        code = INTERRUPTED if should_stop() else LEFT_OVER if result.layout.left_over else DONE
+    if result.recovered:
+        say(f"note: {result.recovered}")
+    if as_json:
+        emit(_document(order, result, code))
+    else:
+        _show(result)
+    return code
+
+
+def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
+    return {
+        "schema": "oddplate-nest/1",
+        "exit_code": code,
+        "interrupted": code == INTERRUPTED,
+        "layout_id": result.layout.id,
+        "folder": str(result.folder),
+        "files": sorted(str(p) for p in result.folder.iterdir()),
+        "findings": [{"drawing": name, **finding_json(f)} for name, f in order.findings],
+        "report": result.report.as_json(),
+    }
+
+
+def _show(result: "Result") -> None:
+    rows = [
+        (
+            p.name,
+            str(p.placed),
+            "fill" if p.wanted is None else str(p.wanted),
+            f"{p.width_mm:.1f} x {p.height_mm:.1f}",
+        )
+        for p in result.report.parts
+    ]
+    show_table(("part", "placed", "wanted", "size mm"), rows)
+    show()
+    for left in result.report.left_over:
+        show(f"left over: {left.count} x {left.name}: {left.reason}")
+    show(f"utilisation {_percent(result)} of the plate (net part area / plate area)")
+    if result.report.check is not None:
+        show(f"check: {result.report.check.summary}")
+    show(f"layout {result.layout.id} written to {result.folder}")
+
+
+def _percent(result: "Result") -> str:
+    value = result.report.figure("utilisation").value
+    return "unknown" if value is None else f"{value:.2f} %"

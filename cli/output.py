@@ -1,0 +1,109 @@
+"""What reaches the user: one JSON document or a table on stdout; progress, questions and faults on stderr."""
+
+import json
+import math
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+if TYPE_CHECKING:
+    from nesting.search.engine import Progress
+
+    from nesting.drawing.findings import Finding
+
+PLAIN_EVERY_S: Final = 5.0
+"""Seconds between lines of progress where stderr is no terminal."""
+
+json_option = click.option("--json", "as_json", is_flag=True, help="One JSON document on stdout.")
+
+
+def emit(document: dict[str, Any]) -> None:
+    """Write the one JSON document of a command; a number that JSON does not know is a bug, not output."""
+    sys.stdout.write(json.dumps(document, indent=2, allow_nan=False) + "\n")
+    sys.stdout.flush()
+
+
+def say(text: str) -> None:
+    """Write a line for people."""
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
+
+
+def show(text: str = "") -> None:
+    """Write a line of the result for people."""
+    sys.stdout.write(text + "\n")
+
+
+def can_ask(as_json: bool) -> bool:
+    """True if somebody sits at a terminal and no program reads the answer."""
+    return not as_json and sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def show_table(header: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Write columns; text to the left, everything that starts like a number to the right."""
+    table = [list(header), *([str(cell) for cell in row] for row in rows)]
+    widths = [max(len(line[i]) for line in table) for i in range(len(header))]
+    right = [bool(rows) and all(_numeric(row[i]) for row in rows) for i in range(len(header))]
+    for line in table:
+        cells = (c.rjust(w) if r else c.ljust(w) for c, w, r in zip(line, widths, right, strict=True))
+        show("  ".join(cells).rstrip())
+
+
+def _numeric(cell: str) -> bool:
+    return not cell or cell == "-" or cell[:1].isdigit()
+
+
+def finding_line(name: str, finding: "Finding") -> str:
+    """Write one finding with its drawing, entity and place."""
+    entity = f", {finding.entity}" if finding.entity and finding.entity not in finding.message else ""
+    place = f" at ({finding.place[0]:.2f}, {finding.place[1]:.2f}) mm" if finding.place else ""
+    message = finding.message.removeprefix(f"{name}: ")
+    return f"{finding.severity}: {name}{entity}{place}: {message}"
+
+
+def finding_json(finding: "Finding") -> dict[str, Any]:
+    """Return a finding for a JSON document."""
+    return {
+        "kind": finding.kind,
+        "severity": finding.severity,
+        "message": finding.message,
+        "place_mm": list(finding.place) if finding.place else None,
+        "entity": finding.entity,
+    }
+
+
+@contextmanager
+def progress() -> Iterator[Callable[["Progress"], None]]:
+    """Show how the search goes: a live line on a terminal, a plain line every few seconds elsewhere."""
+    if not sys.stderr.isatty():
+        yield _plain_lines()
+        return
+    from rich.console import Console
+    from rich.live import Live
+    from rich.text import Text
+
+    with Live(Text("starting the search"), console=Console(stderr=True), transient=True) as live:
+        yield lambda seen: live.update(Text(_progress_line(seen)))
+
+
+def _plain_lines() -> Callable[["Progress"], None]:
+    last = -math.inf
+
+    def line(seen: "Progress") -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last >= PLAIN_EVERY_S:
+            last = now
+            say(_progress_line(seen))
+
+    return line
+
+
+def _progress_line(seen: "Progress") -> str:
+    wanted = "" if seen.wanted is None else f" of {seen.wanted}"
+    left = "" if seen.time_limit_s is None else f", {max(0.0, seen.time_limit_s - seen.seconds):.0f} s left"
+    return f"{seen.phase}: {seen.placed}{wanted} parts placed, utilisation {seen.utilisation:.1%}{left}"
