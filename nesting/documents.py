@@ -6,6 +6,7 @@ import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Any, Final, TypeVar, get_args
@@ -27,6 +28,10 @@ class Entry(BaseModel):
 
 
 M = TypeVar("M", bound=Entry)
+T = TypeVar("T")
+
+LONGEST_MM: Final = 1e6
+"""No plate is longer than a kilometre; a longer one is a slip of unit or keyboard."""
 
 _NUMBER: Final = r"(?:\d+\s+\d+/\d+|\d+/\d+|\d+(?:\.\d*)?|\.\d+)"
 _LENGTH: Final = re.compile(rf"([+-]?)\s*({_NUMBER})\s*([A-Za-z\"]*)")
@@ -44,12 +49,22 @@ def parse_length(text: str, unit: Unit | None) -> float:
     sign, number, spelled = match.groups()
     taken = parse_unit(spelled) if spelled else unit
     if taken is None:
-        raise InputError(f'{text!r} has no unit: say units = "mm" or "inch" at the top, or write "{text} mm"')
+        raise InputError(f'{text} has no unit: say units = "mm" or "inch" at the top, or write "{text} mm"')
     try:
         value = float(sum(Fraction(piece) for piece in number.split()))
     except ZeroDivisionError:
         raise InputError(f"{text!r} divides by zero") from None
-    return to_mm(-value if sign == "-" else value, taken)
+    except OverflowError:
+        value = math.inf
+    return _sane(to_mm(-value if sign == "-" else value, taken), text)
+
+
+def _sane(length_mm: float, written: object) -> float:
+    if not abs(length_mm) <= LONGEST_MM:
+        raise InputError(
+            f"{written!s:.40} is longer than {LONGEST_MM / 1e6:g} km; check the number and its unit"
+        )
+    return length_mm
 
 
 def parse_thickness(text: str, unit: Unit | None) -> float:
@@ -69,12 +84,10 @@ def _length(value: object, info: ValidationInfo) -> float:
         return _as_fault(parse_length, value, _unit_of(info))
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError(f'expected a length, a number or a text such as "12 mm", got {_kind(value)}')
-    if not math.isfinite(value):
+    if isinstance(value, float) and not math.isfinite(value):
         raise ValueError(f"expected a length, got {value}")
-    unit = _unit_of(info)
-    if unit is None:
-        raise ValueError(f'{value} has no unit: say units = "mm" or "inch" at the top, or write "{value} mm"')
-    return to_mm(float(value), unit)
+    # In plain digits a number goes the same way as a text.
+    return _as_fault(parse_length, format(Decimal(repr(value)), "f"), _unit_of(info))
 
 
 def _thickness(value: object, info: ValidationInfo) -> float:
@@ -114,6 +127,13 @@ def _unit(value: object) -> Unit:
         raise ValueError(str(error)) from None
 
 
+def not_empty(values: T) -> T:
+    """Refuse an empty list; one that is empty because its items are wrong never comes this far."""
+    if not values:
+        raise ValueError("expected at least one")
+    return values
+
+
 Coordinate = Annotated[float, BeforeValidator(_length)]
 Length = Annotated[float, BeforeValidator(lambda v, info: _positive(_length(v, info)))]
 Distance = Annotated[float, BeforeValidator(lambda v, info: _not_negative(_length(v, info)))]
@@ -129,7 +149,7 @@ def read_document(path: Path, model: type[M], *, what: str, overrides: Mapping[s
     text = _read_text(path, what)
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # a number of thousands of digits is a plain ValueError
         raise JobError(f"{path}: not valid TOML: {error}") from None
     laid = _overlay(data, overrides or {})
     return _validate(laid, model, str(path), key_lines(text), frozenset(_paths(overrides or {})))

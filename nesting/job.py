@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from nesting.demand import Turns
 from nesting.documents import (
@@ -17,6 +17,7 @@ from nesting.documents import (
     Thickness,
     UnitWord,
     make_document,
+    not_empty,
     read_document,
 )
 from nesting.plate import KeepOutKind
@@ -169,14 +170,14 @@ class JobFile(Entry):
     shop: str | None = None
     plate: PlateEntry
     clearances: ClearancesEntry = ClearancesEntry()
-    part: Annotated[tuple[PartEntry, ...], Field(strict=False, min_length=1)]
+    part: Annotated[tuple[PartEntry, ...], Field(strict=False), AfterValidator(not_empty)]
     search: SearchEntry = SearchEntry()
     output: OutputEntry = OutputEntry()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Job:
-    """A job and the folder that its paths are relative to.
+    """A job and the folder that its paths are relative to; `source` names it in messages.
 
     `unit_rules` are units said on the command line: a drawing takes that of the longest path that leads to
     it, None being all drawings; they win over everything else.
@@ -185,6 +186,7 @@ class Job:
     file: JobFile
     base: Path
     name: str
+    source: str
     unit_rules: UnitRules = ()
 
     def path(self, written: str) -> Path:
@@ -209,13 +211,17 @@ def read_job(
 ) -> Job:
     """Read a job file, the command line's `overrides` laid over it; raises `JobError` with all its faults."""
     file = read_document(path, JobFile, what="job file", overrides=overrides)
-    return Job(file=file, base=path.parent, name=file.name or path.stem, unit_rules=unit_rules)
+    return Job(
+        file=file, base=path.parent, name=file.name or path.stem, source=str(path), unit_rules=unit_rules
+    )
 
 
 def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:
     """Make a job from the command line alone; its paths are relative to the folder one stands in."""
     file = make_document(data, JobFile)
-    return Job(file=file, base=Path(), name=file.name or "oddplate", unit_rules=unit_rules)
+    return Job(
+        file=file, base=Path(), name=file.name or "oddplate", source="command line", unit_rules=unit_rules
+    )
 
 
 def said_unit(drawing: Path, rules: UnitRules) -> Unit | None:

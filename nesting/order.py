@@ -69,7 +69,10 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
     """
     asked = questions or Questions()
     own = _as_cut(job, read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop())
-    plate, plate_findings = _plate(job, asked)
+    try:
+        plate, plate_findings = _plate(job, asked)
+    except JobError as error:
+        raise JobError(f"{job.source}: {error}") from None
     demands, findings, notes = _demands(job, plate, asked)
     derived = _derive(job, own, plate)
     output = job.file.output
@@ -105,7 +108,7 @@ def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
     try:
         return derive_clearances(job.file.clearances, shop, plate)
     except InputError as error:
-        raise JobError(f"{job.name}: clearances: {error}") from None
+        raise JobError(f"{job.source}: clearances: {error}") from None
 
 
 def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
@@ -116,7 +119,14 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
         plate, findings = _with_unit(lambda unit: read_plate(path, units=unit), said, asked)
     else:
         plate, findings = Plate(name="plate", outer=_outline(entry), captured=_captured(entry)), ()
-    plate = replace(
+    plate = _completed(plate, entry)
+    _refuse_stray_holes(plate)
+    return plate, findings
+
+
+def _completed(plate: Plate, entry: PlateEntry) -> Plate:
+    """Return the plate with what the job says of it."""
+    return replace(
         plate,
         name=entry.name or plate.name,
         holes=(*plate.holes, *(_ring(c, f"plate.holes.{i + 1}") for i, c in enumerate(entry.holes))),
@@ -128,8 +138,6 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
         uncertainty_mm=plate.uncertainty_mm if entry.uncertainty is None else entry.uncertainty,
         place=entry.place or plate.place,
     )
-    _refuse_stray_holes(plate)
-    return plate, findings
 
 
 def _outline(entry: PlateEntry) -> Contour:
@@ -152,11 +160,12 @@ def _keep_outs(entry: PlateEntry) -> tuple[KeepOut, ...]:
 
 def _ring(corners: tuple[tuple[float, float, float], ...], key: str) -> Contour:
     """Return the contour through corners with bulges; raise `JobError` where it bounds no plain area."""
+    # Many write the first corner again at the end; a corner written twice makes no edge either.
+    before = (corners[-1], *corners[:-1])
+    corners = tuple(c for c, b in zip(corners, before, strict=True) if c[:2] != b[:2])
     bent = any(bulge for _, _, bulge in corners)
     if len(corners) < (2 if bent else 3):
         raise JobError(f"{key}: a closed outline needs at least three corners, got {len(corners)}")
-    if len(corners) > 3 and corners[0][:2] == corners[-1][:2] and not corners[-1][2]:
-        corners = corners[:-1]
     if bent:
         contour = Contour(curves=(Polyline(vertices=corners, is_closed=True),))
     else:
@@ -170,10 +179,15 @@ def _ring(corners: tuple[tuple[float, float, float], ...], key: str) -> Contour:
 
 def _refuse_stray_holes(plate: Plate) -> None:
     outline = plate.outer.polygon(FINE_CHORD_MM, "midway")
-    for hole in plate.holes:
-        ring = hole.polygon(FINE_CHORD_MM, "midway")
-        if not shapely.intersects(outline, ring):
-            raise JobError(f"{plate.name}: a hole at {_place(ring)} lies outside the plate's outline")
+    rings = [hole.polygon(FINE_CHORD_MM, "midway") for hole in plate.holes]
+    for i, ring in enumerate(rings):
+        if not shapely.covers(outline, ring):
+            raise JobError(
+                f"{plate.name}: the hole at {_place(ring)} reaches outside the plate; draw the outline round it"
+            )
+        for other in rings[:i]:
+            if shapely.intersection(ring, other).area > NO_AREA_MM2:
+                raise JobError(f"{plate.name}: two holes overlap at {_place(ring)}; draw them as one")
 
 
 def _place(polygon: shapely.Geometry) -> str:

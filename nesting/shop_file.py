@@ -4,9 +4,9 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Final
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
-from nesting.documents import Distance, Entry, Length, Thickness, UnitWord, read_document
+from nesting.documents import Distance, Entry, Length, Thickness, UnitWord, not_empty, read_document
 from nesting.shop import DEFAULT_SOURCES, MeasuredKerf, Paper, Prices, Shop
 from nesting.tables import CutRow, Process
 
@@ -25,7 +25,11 @@ class PricesEntry(Entry):
 class KeepEntry(Entry):
     """The rectangles worth keeping."""
 
-    rectangles: tuple[tuple[Length, Length], ...] = Field(strict=False, min_length=1)
+    rectangles: Annotated[
+        tuple[Annotated[tuple[Length, Length], Field(strict=False)], ...],
+        Field(strict=False),
+        AfterValidator(not_empty),
+    ]
 
 
 class KerfEntry(Entry):
