@@ -4,6 +4,10 @@ A message says where, what was found, what was expected and what to do.  Bugs st
 not caught; drawing faults that do not stop the work are data (`nesting.drawing.findings`), not exceptions.
 """
 
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
 
 class NestingError(Exception):
     """Base of all errors that a user can act on."""
@@ -18,7 +22,19 @@ class DrawingError(InputError):
 
 
 class UnitsUnknownError(DrawingError):
-    """A drawing does not say its unit and nobody has said it for it."""
+    """A drawing does not say its unit and nobody has said it for it.
+
+    `sizes` maps each likely unit to the drawing's (width, height) in mm if read so; `hint` says what else
+    proposes one.
+    """
+
+    def __init__(
+        self, message: str, *, path: Path, sizes: Mapping[Any, tuple[float, float]], hint: str = ""
+    ) -> None:
+        super().__init__(message)
+        self.path = path
+        self.sizes = dict(sizes)
+        self.hint = hint
 
 
 class JobError(InputError):
@@ -31,3 +47,7 @@ class InfeasibleError(NestingError):
 
 class CheckFailed(NestingError):  # noqa: N818 - the name says what happened, as in design vocabulary
     """A layout or written drawing breaks a clearance; nothing was released."""
+
+
+class BalanceError(NestingError):
+    """The areas of a layout do not add up to its plate: parts overlap or leave it."""

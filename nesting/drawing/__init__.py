@@ -1,0 +1,1 @@
+"""Drawings: files to contours to parts, and layouts to files."""

@@ -1,0 +1,83 @@
+"""Things drawn twice: contours that are the same shape, and open chains that only run along other curves."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString
+
+from nesting.drawing.chain import Chain, Loop
+from nesting.drawing.findings import Finding, at
+from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
+
+# Two flattenings of one curve may differ by their chord errors.
+_SAME_MM = JOIN_SILENT_MM + 2 * NESTING_CHORD_MM
+
+
+def distinct_loops(loops: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
+    """Keep the first of loops that have the same shape, wherever each starts and whatever it is made of."""
+    lines = [loop_line(loop) for loop in loops]
+    dropped: set[int] = set()
+    findings = []
+    if len(loops) > 1:
+        boxes = shapely.bounds(lines)
+        pairs = shapely.STRtree(lines).query(lines, predicate="intersects").T.tolist()
+        for i, j in sorted(pairs):
+            if i >= j or i in dropped or j in dropped or abs(boxes[i] - boxes[j]).max() > _SAME_MM:
+                continue
+            if shapely.hausdorff_distance(lines[i], lines[j]) <= _SAME_MM:
+                dropped.add(j)
+                findings.append(_twice(loops[i], loops[j]))
+    kept = tuple(loop for k, loop in enumerate(loops) if k not in dropped)
+    return kept, tuple(findings)
+
+
+def distinct_chains(
+    chains: Sequence[Chain], loops: Sequence[Loop]
+) -> tuple[tuple[Chain, ...], tuple[Finding, ...]]:
+    """Drop open chains that lie wholly on loops or on other chains, the shortest first."""
+    if not chains:
+        return (), ()
+    lines = [chain_line(chain) for chain in chains] + [loop_line(loop) for loop in loops]
+    tree = shapely.STRtree(lines)
+    dropped: set[int] = set()
+    findings = []
+    for i in sorted(range(len(chains)), key=lambda k: chains[k].length_mm):
+        near = [
+            j for j in tree.query(lines[i].buffer(JOIN_SILENT_MM)).tolist() if j != i and j not in dropped
+        ]
+        if near and _covers([lines[j] for j in near], lines[i]):
+            dropped.add(i)
+            first = chains[i].drawn[0]
+            place = chains[i].start
+            text = f"{first.entity} at {at(place)} runs along other curves and was dropped"
+            findings.append(
+                Finding(kind="duplicate", severity="note", message=text, place=place, entity=first.entity)
+            )
+    return tuple(c for k, c in enumerate(chains) if k not in dropped), tuple(findings)
+
+
+def loop_line(loop: Loop) -> LineString:
+    """The loop in chords, its ends joined.
+
+    Points nearer than the chords are wrong are one: rounding would make them cross back over one another.
+    """
+    points = np.vstack([piece.points(NESTING_CHORD_MM) for piece in loop.contour.pieces])
+    line = LineString(np.vstack([points, points[:1]]))
+    return shapely.remove_repeated_points(line, tolerance=NESTING_CHORD_MM / 2)
+
+
+def chain_line(chain: Chain) -> LineString:
+    """The chain in chords."""
+    return LineString([p for d in chain.drawn for p in d.curve.points(NESTING_CHORD_MM).tolist()])
+
+
+def _covers(lines: list[LineString], line: LineString) -> bool:
+    band = shapely.union_all([other.buffer(_SAME_MM, quad_segs=4) for other in lines])
+    return bool(band.covers(line))
+
+
+def _twice(first: Loop, second: Loop) -> Finding:
+    place = second.contour.pieces[0].start
+    text = f"contour of {second.entities[0]} at {at(place)} is the same as that of {first.entities[0]}; one was dropped"
+    return Finding(kind="duplicate", severity="note", message=text, place=place, entity=second.entities[0])

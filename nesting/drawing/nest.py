@@ -1,0 +1,250 @@
+"""Which contour lies in which: outlines, holes, parts in holes, and what is none of these."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from nesting.drawing.chain import Chain, Loop
+from nesting.drawing.doubles import chain_line, loop_line
+from nesting.drawing.findings import Finding, Severity, at
+from nesting.geometry.pose import Point
+from nesting.tolerances import JOIN_SILENT_MM
+
+ISLAND_MM: Final = 10.0
+"""Something in a hole is a part of its own only from this width or height on, or if it holds a hole itself; letters
+and centre dots are smaller.  Common practice, no source; fits the drawings of the survey."""
+
+_NEARLY_CLOSED: Final = 0.1
+_SLIVER_MM: Final = 0.02
+_SMALL_CROSSING: Final = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outline:
+    """A part to be: its outer loop, hole loops, and the area between for telling what lies in it."""
+
+    outer: Loop
+    holes: tuple[Loop, ...]
+    polygon: Polygon
+
+
+@dataclass(frozen=True, kw_only=True)
+class Nested:
+    """Outlines of parts, and what was found on the way."""
+
+    outlines: tuple[Outline, ...]
+    findings: tuple[Finding, ...]
+
+
+@dataclass(slots=True, eq=False)
+class _Node:
+    """A contour in the tree; one that is `broken` cannot be cut and takes its holes down with it."""
+
+    polygon: Polygon
+    loop: Loop | None
+    entity: str
+    inside: list["_Node"] = field(default_factory=list)
+
+    @property
+    def place(self) -> Point:
+        point = self.polygon.representative_point()
+        return (point.x, point.y)
+
+    @property
+    def size(self) -> float:
+        x0, y0, x1, y1 = self.polygon.bounds
+        return float(max(x1 - x0, y1 - y0))
+
+
+def nest(loops: Sequence[Loop], chains: Sequence[Chain], *, annotated: bool = False) -> Nested:
+    """Return parts by containment: an outline, its holes, and again parts in those holes.
+
+    Self-crossing loops and chains that nearly close stand in the tree, so that what lies in them is not mistaken for
+    parts, but make none.  `annotated` says that the drawing has dimensions: a frame round it is then a sheet border.
+    """
+    findings: list[Finding] = []
+    nodes = [node for loop in loops if (node := _loop_node(loop, findings)) is not None]
+    nodes += [node for chain in chains if (node := _broken_node(chain)) is not None]
+    nodes.sort(key=lambda n: -n.polygon.area)
+    roots = _tree(_without_crossings(nodes, findings))
+    roots = _without_sheet_edge(roots, annotated, findings)
+    outlines: list[Outline] = []
+    for root in roots:
+        _part(root, outlines, findings)
+    outlines.sort(key=lambda o: tuple(round(v, 3) for v in o.polygon.bounds))
+    return Nested(outlines=tuple(outlines), findings=tuple(findings))
+
+
+def nearly_closes(chain: Chain) -> bool:
+    """Tell whether an open chain looks like an outline with a gap rather than like a line."""
+    return len(chain.drawn) > 1 and chain.gap_mm < _NEARLY_CLOSED * chain.length_mm
+
+
+def _loop_node(loop: Loop, findings: list[Finding]) -> _Node | None:
+    line = loop_line(loop)
+    if len(line.coords) < 4 or 2 * loop.contour.area_mm2 < _SLIVER_MM * loop.contour.length_mm:
+        text = f"contour of {loop.entities[0]} at {at(line.coords[0])} is thinner than {_SLIVER_MM} mm and was left out"
+        findings.append(_finding("sliver", "warning", text, line.coords[0], loop))
+        return None
+    polygon = Polygon(line)
+    if polygon.is_valid:
+        return _Node(polygon, loop, loop.entities[0])
+    crossing = _crossing_place(polygon)
+    largest = max(
+        shapely.get_parts(shapely.polygonize([shapely.unary_union(line)])), key=lambda g: g.area, default=None
+    )
+    whole = abs(loop.contour.area_mm2)
+    if largest is not None and abs(largest.area - whole) <= _SMALL_CROSSING * whole:
+        text = (
+            f"contour of {loop.entities[0]} touches or crosses itself slightly at {at(crossing)}; look at it"
+        )
+        findings.append(_finding("touches itself", "warning", text, crossing, loop))
+        return _Node(Polygon(largest.exterior), loop, loop.entities[0])
+    text = (
+        f"contour of {loop.entities[0]} crosses itself at {at(crossing)} and cannot be cut; mend the drawing"
+    )
+    findings.append(_finding("crosses itself", "error", text, crossing, loop))
+    hull = shapely.union_all(
+        [Polygon(p.exterior) for p in shapely.get_parts(polygon.buffer(0)) if not p.is_empty]
+    )
+    body = hull if isinstance(hull, Polygon) and not hull.is_empty else polygon.convex_hull
+    return _Node(body, None, loop.entities[0]) if isinstance(body, Polygon) else None
+
+
+def _crossing_place(polygon: Polygon) -> Point:
+    reason = shapely.is_valid_reason(polygon)
+    numbers = reason[reason.find("[") + 1 : reason.find("]")].split()
+    if "[" in reason and len(numbers) == 2:
+        return (float(numbers[0]), float(numbers[1]))
+    x, y = polygon.exterior.coords[0]
+    return (x, y)
+
+
+def _broken_node(chain: Chain) -> _Node | None:
+    if not nearly_closes(chain):
+        return None
+    body = Polygon(chain_line(chain).coords).buffer(0)
+    largest = max(shapely.get_parts(body), key=lambda g: g.area, default=None)
+    return _Node(Polygon(largest.exterior), None, chain.drawn[0].entity) if largest is not None else None
+
+
+def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Node]:
+    """Leave out the smaller of two contours that cross one another."""
+    if len(nodes) < 2:
+        return nodes
+    polygons = [n.polygon for n in nodes]
+    pairs = shapely.STRtree(polygons).query(polygons, predicate="overlaps").T.tolist()
+    out: set[int] = set()
+    for i, j in sorted(pairs):
+        if i >= j or i in out or j in out:
+            continue
+        common = polygons[i].intersection(polygons[j]).area
+        least = JOIN_SILENT_MM * polygons[j].length
+        if common > least and polygons[j].area - common > least:
+            out.add(j)
+            place = polygons[j].exterior.intersection(polygons[i].exterior).representative_point()
+            text = (
+                f"contours of {nodes[i].entity} and {nodes[j].entity} cross at {at((place.x, place.y))}; the smaller "
+                "one was left out"
+            )
+            findings.append(
+                Finding(
+                    kind="contours cross",
+                    severity="error",
+                    message=text,
+                    place=(place.x, place.y),
+                    entity=nodes[j].entity,
+                )
+            )
+    return [n for k, n in enumerate(nodes) if k not in out]
+
+
+def _tree(nodes: list[_Node]) -> list[_Node]:
+    """Hang each node, largest first, under the smallest that holds it; return those that nothing holds."""
+    polygons = [n.polygon for n in nodes]
+    areas = np.array([p.area for p in polygons])
+    points = shapely.points([n.place for n in nodes]) if nodes else []
+    holder = [-1] * len(nodes)
+    if nodes:
+        for i, j in shapely.STRtree(polygons).query(points, predicate="within").T.tolist():
+            # Nodes come largest first, so that of equal contours the later one counts as the inner.
+            if j < i and (holder[i] < 0 or areas[j] <= areas[holder[i]]):
+                holder[i] = j
+    for i, j in enumerate(holder):
+        if j >= 0:
+            nodes[j].inside.append(nodes[i])
+    return [n for i, n in enumerate(nodes) if holder[i] < 0]
+
+
+def _without_sheet_edge(roots: list[_Node], annotated: bool, findings: list[Finding]) -> list[_Node]:
+    """Leave out one rectangle round everything if most of what it holds are outlines with holes themselves."""
+    while len(roots) == 1 and _is_rectangle(roots[0].polygon):
+        root = roots[0]
+        holders = [n for n in root.inside if n.inside]
+        sheet = len(holders) >= 2 and 2 * len(holders) >= len(root.inside)
+        border = annotated and len(root.inside) > 0 and root.loop is not None
+        if not (sheet or border):
+            break
+        text = (
+            f"the rectangle of {root.entity} at {at(root.place)} lies round everything: taken as the edge of the sheet "
+            "and left out"
+        )
+        findings.append(
+            Finding(kind="sheet edge", severity="warning", message=text, place=root.place, entity=root.entity)
+        )
+        roots = root.inside
+    return roots
+
+
+def _is_rectangle(polygon: Polygon) -> bool:
+    x0, y0, x1, y1 = polygon.bounds
+    return bool(polygon.area >= 0.999 * (x1 - x0) * (y1 - y0))
+
+
+def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:
+    if node.loop is not None:
+        holes = tuple(n.loop for n in node.inside if n.loop is not None)
+        body = node.polygon
+        if node.inside:
+            body = body.difference(shapely.union_all([n.polygon for n in node.inside]))
+            body = max(shapely.get_parts(body), key=lambda g: g.area, default=node.polygon)
+        outlines.append(Outline(outer=node.loop, holes=holes, polygon=body))
+    elif node.inside:
+        count = len(node.inside)
+        text = f"{count} contours lie in the outline of {node.entity}, which does not close or crosses itself: left out"
+        findings.append(
+            Finding(
+                kind="broken outline", severity="error", message=text, place=node.place, entity=node.entity
+            )
+        )
+    for hole in node.inside:
+        for island in hole.inside:
+            _island(island, outlines, findings)
+
+
+def _island(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:
+    """A contour in a hole: a part, or something too small to be meant as one."""
+    if node.size >= ISLAND_MM or any(n.inside or n.loop is not None for n in node.inside):
+        _part(node, outlines, findings)
+        return
+    text = (
+        f"{node.entity} at {at(node.place)}, {node.size:.1f} mm across, lies loose in a hole and is under "
+        f"{ISLAND_MM:g} mm: left out"
+    )
+    findings.append(
+        Finding(kind="loose island", severity="warning", message=text, place=node.place, entity=node.entity)
+    )
+
+
+def _finding(kind: str, severity: Severity, text: str, place: Sequence[float], loop: Loop) -> Finding:
+    return Finding(
+        kind=kind,
+        severity=severity,
+        message=text,
+        place=(float(place[0]), float(place[1])),
+        entity=loop.entities[0],
+    )

@@ -1,0 +1,127 @@
+"""Open a DXF file, sound or damaged, or say in plain words why not."""
+
+import hashlib
+import io
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from ezdxf import recover
+from ezdxf.document import Drawing as DxfDocument
+from ezdxf.filemanagement import readfile
+
+from nesting.drawing.declared_units import BINARY_SENTINEL, DeclaredUnits, declared_units
+from nesting.drawing.findings import Finding
+from nesting.drawing.markers import with_subclass_markers
+from nesting.errors import DrawingError
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenedDxf:
+    """A document, the units its header declares, its content hash, and what had to be repaired."""
+
+    document: DxfDocument
+    declared: DeclaredUnits
+    sha256: str
+    findings: tuple[Finding, ...]
+
+
+def open_dxf(path: Path) -> OpenedDxf:
+    """Open a file; raise `DrawingError` if it is missing, no DXF, or damaged beyond repair."""
+    data = _bytes_of(path)
+    with _quiet():
+        document, findings = _document(path, data)
+    return OpenedDxf(
+        document=document,
+        declared=declared_units(data),
+        sha256=hashlib.sha256(data).hexdigest(),
+        findings=findings,
+    )
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or type(error).__name__
+        raise DrawingError(
+            f"{path.name}: cannot be read ({reason}); check the name and the rights"
+        ) from error
+    if not data.strip():
+        raise DrawingError(f"{path.name}: the file is empty; save the drawing again")
+    start = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
+    if start.startswith((b"<!doctype", b"<html", b"<head", b"<?xml", b"<svg")):
+        what = "an SVG or XML file" if b"<svg" in start or start.startswith(b"<?xml") else "a web page"
+        raise DrawingError(
+            f"{path.name}: this is {what}, not a DXF drawing; download or export the drawing itself"
+        )
+    if start[:2] == b"ac" and start[2:6].isdigit():
+        raise DrawingError(f"{path.name}: this is a DWG file, not DXF; save it as DXF")
+    if start.startswith((b"%pdf", b"pk\x03\x04", b"\x89png")):
+        raise DrawingError(
+            f"{path.name}: this is not a DXF drawing (PDF, archive or picture); export it as DXF"
+        )
+    if not data.startswith(BINARY_SENTINEL) and b"SECTION" not in data:
+        raise DrawingError(f"{path.name}: no DXF section found in it; is it a DXF drawing? export it again")
+    return data
+
+
+def _document(path: Path, data: bytes) -> tuple[DxfDocument, tuple[Finding, ...]]:
+    """Try a plain reading, then recovery, then recovery after putting back missing subclass markers.
+
+    Damaged files make the library raise nearly anything (`AttributeError` was seen), hence the wide nets.
+    """
+    try:
+        return readfile(path), ()
+    except Exception as error:
+        first = error
+    try:
+        return _recovered(data, first)
+    except Exception as error:
+        second = error
+    try:
+        document, findings = _recovered(with_subclass_markers(data), second)
+    except Exception as error:
+        raise DrawingError(
+            f"{path.name}: damaged beyond repair ({_plain(second)}); open it in the program that drew it and "
+            "save it again as DXF R2000 or R12"
+        ) from error
+    marker = Finding(
+        kind="repaired", severity="warning", message="entities without subclass markers were given them"
+    )
+    return document, (marker, *findings)
+
+
+def _recovered(data: bytes, cause: Exception) -> tuple[DxfDocument, tuple[Finding, ...]]:
+    document, auditor = recover.read(io.BytesIO(data))
+    found = [
+        Finding(kind="repaired", severity="warning", message=f"read by recovery, since: {_plain(cause)}")
+    ]
+    troubles = [*auditor.errors, *auditor.fixes]
+    if troubles:
+        few = "; ".join(str(t.message).strip() for t in troubles[:3])
+        found.append(
+            Finding(
+                kind="repaired", severity="warning", message=f"recovery mended {len(troubles)} faults: {few}"
+            )
+        )
+    return document, tuple(found)
+
+
+def _plain(error: Exception) -> str:
+    text = " ".join(str(error).split()) or type(error).__name__
+    return text[:160]
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Hold back the library's log lines; what matters of them becomes findings."""
+    logger = logging.getLogger("ezdxf")
+    before = logger.level
+    logger.setLevel(logging.CRITICAL + 1)
+    try:
+        yield
+    finally:
+        logger.setLevel(before)
