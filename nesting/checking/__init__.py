@@ -1,0 +1,1 @@
+"""The independent check: what is laid or written, measured anew; shares nothing with the search."""
