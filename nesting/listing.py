@@ -112,8 +112,8 @@ def _line(part: Part, sheet_kg_mm2: float | None) -> PartLine:
     width, height = part.size_mm
     line = PartLine(
         name=part.name,
-        width_mm=round(width, 3),
-        height_mm=round(height, 3),
+        width_mm=round(width, 2),
+        height_mm=round(height, 2),
         area_mm2=round(part.area_mm2, 3),
         holes=len(part.holes),
         contours=len(part.contours),

@@ -79,7 +79,7 @@ def test_every_value_of_a_full_file_arrives_in_millimetres(tmp_path: Path):
 
 
 def test_defaults_say_where_they_come_from(tmp_path: Path):
-    """The lift limit is the load constant of the NIOSH lifting equation, NIOSH 94-110 (rev. 2021): 51 lb, 23 kg."""
+    """The lift limit is the load constant of the NIOSH lifting equation (NIOSH 94-110): 51 lb, 23 kg."""
     shop = read_shop(shop_file(tmp_path, 'units = "mm"\n'))
     assert shop.lift_limit_kg == 23.0
     assert shop.keep_mm == ((300.0, 300.0), (100.0, 1000.0))
@@ -117,7 +117,7 @@ def test_faults_of_a_shop_file_come_at_once(tmp_path: Path):
         "prices.new: input should be greater than or equal to 0, got -1",
         "measured_kerf.1.measured: expected a date such as 2026-05-31, got a text ('today')",
     ]
-    with pytest.raises(JobError, match="keep.rectangles: expected at least one"):
+    with pytest.raises(JobError, match=r"keep\.rectangles: expected at least one"):
         read_shop(shop_file(tmp_path, 'units = "mm"\n[keep]\nrectangles = []\n'))
 
 
