@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -11,6 +12,7 @@ from shapely.geometry import Polygon
 from nesting.drawing.chain import Chain, Loop
 from nesting.drawing.doubles import chain_line, loop_line
 from nesting.drawing.findings import Finding, Severity, at
+from nesting.errors import DrawingError
 from nesting.geometry.pose import Point
 from nesting.tolerances import JOIN_SILENT_MM
 
@@ -77,6 +79,14 @@ def nest(loops: Sequence[Loop], chains: Sequence[Chain], *, annotated: bool = Fa
         _part(root, outlines, findings)
     outlines.sort(key=lambda o: tuple(round(v, 3) for v in o.polygon.bounds))
     return Nested(outlines=tuple(outlines), findings=tuple(findings))
+
+
+def loop_polygon(loop: Loop, path: Path) -> Polygon:
+    """Return the area in a loop; raise `DrawingError` if it crosses itself."""
+    node = _loop_node(loop, findings := [])
+    if node is None or node.loop is None:
+        raise DrawingError(f"{path.name}: {findings[-1].message}")
+    return node.polygon
 
 
 def nearly_closes(chain: Chain) -> bool:

@@ -1,0 +1,93 @@
+"""Read a plate from a drawing: its edge, the holes in it and the places no part may cover."""
+
+import re
+from pathlib import Path
+
+from nesting.drawing.chain import Loop
+from nesting.drawing.contours import contours_of
+from nesting.drawing.entities import Drawn
+from nesting.drawing.findings import Finding, NoPartsError, at
+from nesting.drawing.layers import KEEP_OUT, LABEL, MARK, PART_INSIDE, PART_OUTSIDE
+from nesting.drawing.nest import loop_polygon
+from nesting.drawing.reader import sort_content
+from nesting.plate import KeepOut, KeepOutKind, Plate
+from nesting.tolerances import JOIN_SILENT_MM, JOIN_WARN_MM
+from nesting.units import Unit
+
+_NOT_PLATE = frozenset({PART_OUTSIDE, PART_INSIDE, MARK, LABEL})
+
+
+def read_plate(
+    path: Path, *, units: Unit | None = None, join_mm: float = JOIN_WARN_MM
+) -> tuple[Plate, tuple[Finding, ...]]:
+    """Read a plate: the outermost contour is its edge, contours inside are holes.
+
+    Contours on layers named keep-out, keepout or no-go are keep-outs; those on layers named clamp or magnet also keep
+    leads and rapids away.  Layers of written layouts that hold parts, marks and labels are left out.
+
+    Raise `DrawingError` if there is no edge, or more than one, or contours cross.
+    """
+    path = Path(path)
+    content = sort_content(path, units, (), ())
+    curves = [d for d in (*content.cut, *content.marked) if d.layer.upper() not in _NOT_PLATE]
+    kept_out = [d for d in curves if keep_out_kind(d.layer)]
+    edge = contours_of([d for d in content.cut if d in curves and not keep_out_kind(d.layer)], join_mm)
+    findings = [*content.findings, *edge.findings]
+    outer, holes = _edge_and_holes(path, edge.loops, findings)
+    plate = Plate(
+        name=path.stem,
+        outer=outer.contour,
+        holes=tuple(h.contour for h in holes),
+        keep_outs=_keep_outs(path, kept_out, join_mm, findings),
+        captured="drawing",
+        source=path.name,
+    )
+    for chain in edge.chains:
+        text = f"{chain.drawn[0].entity}: open line from {at(chain.start)} to {at(chain.end)} left out"
+        findings.append(Finding(kind="open line", severity="warning", message=text, place=chain.start))
+    return plate, tuple(findings)
+
+
+def keep_out_kind(layer: str) -> KeepOutKind | None:
+    """Tell from a layer's name whether it holds keep-outs, and of which kind."""
+    words = re.sub(r"[^A-Z]+", "", layer.upper())
+    if "CLAMP" in words or "MAGNET" in words:
+        return "no part, lead or rapid"
+    return "no part" if "KEEPOUT" in words or "NOGO" in words else None
+
+
+def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]) -> tuple[Loop, list[Loop]]:
+    if not loops:
+        reasons = "; ".join(f.message for f in findings if f.severity != "note")[:300] or "it has no closed contour"
+        raise NoPartsError(f"{path.name}: no plate edge found: {reasons}; close the outline", findings)
+    bodies = [loop_polygon(loop, path) for loop in loops]
+    first = max(range(len(loops)), key=lambda k: bodies[k].area)
+    holes = []
+    for k, body in enumerate(bodies):
+        if k == first:
+            continue
+        if not bodies[first].buffer(JOIN_SILENT_MM).covers(body):
+            place = body.representative_point()
+            raise NoPartsError(
+                f"{path.name}: contour of {loops[k].entities[0]} at {at((place.x, place.y))} reaches out of the largest "
+                f"contour ({loops[first].entities[0]}); a plate drawing holds one edge with holes inside it",
+                findings,
+            )
+        holes.append(loops[k])
+    return loops[first], holes
+
+
+def _keep_outs(path: Path, drawn: list[Drawn], join_mm: float, findings: list[Finding]) -> tuple[KeepOut, ...]:
+    found = []
+    for layer in dict.fromkeys(d.layer for d in drawn):
+        chained = contours_of([d for d in drawn if d.layer == layer], join_mm)
+        findings += chained.findings
+        if chained.chains:
+            chain = chained.chains[0]
+            raise NoPartsError(
+                f"{path.name}, {chain.drawn[0].entity}: keep-out on layer {layer} is open at {at(chain.end)}; close it",
+                findings,
+            )
+        kind = keep_out_kind(layer) or "no part"
+        found += [KeepOut(contour=loop.contour, kind=kind, reason=f"layer {layer}") for loop in chained.loops]
+    return tuple(found)
