@@ -5,7 +5,7 @@ import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 
 from nesting.check import CheckReport, check_drawing, check_layout
 from nesting.drawing.writer import write_drawing
@@ -15,7 +15,9 @@ from nesting.layout_file import identified, save_layout
 from nesting.order import Order
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
-from nesting.search.engine import Progress, search
+
+if TYPE_CHECKING:
+    from nesting.search.engine import Progress
 
 DRAWING: Final = "layout.dxf"
 LAYOUT: Final = "layout.json"
@@ -40,7 +42,7 @@ class Place(Protocol):
         """Return a layout of the order."""
 
 
-OnProgress = Callable[[Progress], None]
+OnProgress = Callable[["Progress"], None]
 ShouldStop = Callable[[], bool]
 
 
@@ -57,6 +59,8 @@ class Result:
 
 def place_by_search(order: Order, on_progress: OnProgress | None, should_stop: ShouldStop | None) -> Layout:
     """Lay the order's parts out by the search."""
+    from nesting.search.engine import search  # its compiled kernels load only where a search runs
+
     return search(
         order.plate,
         order.demands,

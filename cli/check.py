@@ -1,0 +1,133 @@
+"""`oddplate check`: does a written layout or drawing keep every clearance?"""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli.codes import CHECK_FAILED, DONE
+from cli.output import emit, json_option, say, show
+
+if TYPE_CHECKING:
+    from nesting.check import CheckReport
+    from nesting.checking.findings import Closest
+    from nesting.clearances import Clearances
+    from nesting.layout import Layout
+
+
+@click.command("check")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--layout", "layout_file", metavar="FILE", type=click.Path(path_type=Path), help="Layout of a drawing."
+)
+@click.option("--kerf", metavar="LENGTH", help="Width of cut; default 0.")
+@click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
+@click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge; default 0.")
+@click.option("--units", metavar="UNIT", help="Unit of the drawing, if it does not say it.")
+@json_option
+def command(
+    file: Path,
+    layout_file: Path | None,
+    kerf: str | None,
+    gap: str | None,
+    margin: str | None,
+    units: str | None,
+    as_json: bool,
+) -> int:
+    """Check FILE, a layout (.json) or a drawing (.dxf), and name the worst pair and distance.
+
+    A drawing is compared with the layout beside it, or with --layout.  For a drawing alone give --gap
+    (and --margin, --kerf): parts are then told apart by containment, and its plate edge is read from it.
+
+    \b
+    Examples:
+      oddplate check demo-layout/layout.dxf
+      oddplate check demo-layout/layout.json
+      oddplate check other.dxf --gap 6 --margin 10 --units mm
+    """
+    from nesting.check import check_layout
+    from nesting.layout_file import load_layout
+
+    given = {"kerf": kerf, "gap": gap, "margin": margin}
+    if file.suffix.lower() == ".json":
+        _refuse(given, layout_file)
+        report = check_layout(load_layout(file))
+    else:
+        beside = file.with_name("layout.json")
+        if layout_file is None and not any(given.values()) and beside.is_file():
+            layout_file = beside
+        report = _check_drawing(file, layout_file, given, units)
+    if as_json:
+        emit({"schema": "oddplate-check/1", "file": str(file), **_document(report)})
+    else:
+        _show(file, report)
+    return DONE if report.passed else CHECK_FAILED
+
+
+def _refuse(given: dict[str, str | None], *more: object) -> None:
+    if any(given.values()) or any(more):
+        raise click.UsageError("a layout file holds its own clearances; options go with a drawing")
+
+
+def _check_drawing(
+    file: Path,
+    layout_file: Path | None,
+    given: dict[str, str | None],
+    units: str | None,
+) -> "CheckReport":
+    from nesting.check import check_drawing
+    from nesting.layout_file import load_layout
+    from nesting.units import parse_unit
+
+    unit = parse_unit(units) if units else None
+    if layout_file is not None:
+        _refuse(given)
+        layout: Layout = load_layout(layout_file)
+        say(f"checked against {layout_file}")
+        return check_drawing(file, layout=layout, units=unit)
+    if given["gap"] is None:
+        raise click.UsageError(
+            f"{file}: no layout.json beside it; give --layout, or --gap (and --margin, --kerf)"
+        )
+    return check_drawing(file, clearances=_clearances(given), units=unit)
+
+
+def _clearances(given: dict[str, str | None]) -> "Clearances":
+    """Return the clearances given; merging cuts and breaking edges is the user's matter here."""
+    from nesting.clearances import Clearances
+    from nesting.documents import parse_length
+
+    lengths = {key: parse_length(text, "mm") if text else 0.0 for key, text in given.items()}
+    return Clearances(
+        kerf_mm=lengths["kerf"],
+        gap_mm=lengths["gap"],
+        margin_mm=lengths["margin"],
+        merge_cuts=True,
+        break_edge=True,
+        sources=dict.fromkeys(("kerf_mm", "gap_mm", "margin_mm"), "command line"),
+    )
+
+
+def _document(report: "CheckReport") -> dict[str, Any]:
+    return {"exit_code": DONE if report.passed else CHECK_FAILED, **asdict(report)}
+
+
+def _show(file: Path, report: "CheckReport") -> None:
+    for finding in report.findings:
+        show(f"failed: {finding.message}")
+    for name, closest in (("gap", report.worst_gap), ("margin", report.worst_margin)):
+        if closest is not None:
+            show(_closest(name, closest))
+    outcome = "every clearance holds" if report.passed else f"{len(report.findings)} faults"
+    show(f"{file}: {report.parts_checked} parts checked, {outcome}")
+
+
+def _closest(name: str, closest: "Closest") -> str:
+    pieces = " and ".join(str(p) for p in closest.pieces)
+    against = f" and {closest.against}" if len(closest.pieces) == 1 else ""
+    x, y = closest.place
+    return (
+        f"smallest {name}: {closest.found_mm:.3f} mm (needed {closest.needed_mm:g}) between {pieces}{against}"
+        f" at ({x:.1f}, {y:.1f}) mm"
+    )

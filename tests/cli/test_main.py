@@ -1,0 +1,123 @@
+"""Errors become exit codes in one place; stdout carries results only; help is quick."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import click
+import pytest
+
+import cli.main
+from cli.main import COMMANDS, main
+from nesting.errors import CheckFailed, InfeasibleError, JobError
+
+HEAVY = ("numba", "matplotlib", "ortools", "ezdxf", "shapely", "numpy", "pydantic", "rich", "jinja2")
+
+
+@pytest.mark.parametrize("args", [["--help"], *([name, "--help"] for name in COMMANDS), ["--version"]])
+def test_help_loads_nothing_heavy(args: list[str]):
+    code = (
+        "import sys; from cli.main import main; "
+        f"code = main({args!r}); "
+        f"loaded = [m for m in {HEAVY!r} if m in sys.modules]; "
+        "sys.stderr.write(repr(loaded)); sys.exit(code)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "[]")
+    assert done.stdout
+
+
+def test_help_lists_every_command_with_its_exit_codes(capsys: pytest.CaptureFixture[str]):
+    assert main(["--help"]) == 0
+    shown = capsys.readouterr().out
+    assert all(f"  {name}" in shown for name in COMMANDS)
+    assert all(code in shown for code in ("0 ", "1 ", "2 ", "3 ", "4 ", "130 "))
+
+
+def test_every_command_takes_json():
+    for name in COMMANDS:
+        command = cli.main.oddplate.get_command(click.Context(cli.main.oddplate), name)
+        assert command is not None
+        assert "--json" in {option for p in command.params for option in p.opts}
+
+
+def test_the_console_script_is_there():
+    done = subprocess.run(
+        [sys.executable, "-c", "from cli.main import run; run()"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 2
+    assert done.stderr.startswith("Usage: oddplate")
+    assert done.stdout == ""
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (JobError("job.toml, line 3: plate.widht: unknown key\njob.toml, line 9: bad"), 2),
+        (InfeasibleError("ring.dxf does not fit"), 1),
+        (CheckFailed("part 1 and part 2 are 3.0 mm apart"), 4),
+        (OSError(28, "No space left on device", "out/layout.dxf"), 1),
+        (KeyboardInterrupt(), 130),
+        (click.UsageError("no such thing"), 2),
+    ],
+)
+def test_errors_become_exit_codes(
+    error: BaseException,
+    code: int,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+):
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(cli.main.oddplate, "main", fail)
+    assert main(["nest", "--json"]) == code
+    out, err = capsys.readouterr()
+    document = json.loads(out)
+    assert (document["schema"], document["exit_code"]) == ("oddplate-error/1", code)
+    assert err.splitlines() == [f"oddplate: {line}" for line in document["errors"]]
+    assert "Traceback" not in err
+    assert main(["nest"]) == code
+    assert capsys.readouterr().out == ""
+
+
+def test_a_bug_is_not_dressed_up_as_the_users_fault(monkeypatch: pytest.MonkeyPatch):
+    def fail(*_: object, **__: object) -> None:
+        raise RuntimeError("a bug")
+
+    monkeypatch.setattr(cli.main.oddplate, "main", fail)
+    with pytest.raises(RuntimeError, match="a bug"):
+        main(["nest"])
+
+
+@pytest.mark.parametrize(
+    ("args", "told"),
+    [
+        (["nest"], "give a job file, or a plate (--plate or --corners) and at least one --part"),
+        (["nest", "--foo"], "No such option"),
+        (["fly"], "No such command 'fly'"),
+        (["nest", "nowhere/job.toml"], "no such job file"),
+        (["nest", "--plate", "9x9", "--part", "nix.dxf", "--units", "smoots"], "unit 'smoots' is not known"),
+        (["nest", "--plate", "9x9", "--part", "nix.dxf:0"], "part.1.quantity: expected a whole number"),
+        (["check", "nix.json"], "nix.json"),
+        (["check", "nix.dxf"], "no layout.json beside it"),
+        (["check", "nix.json", "--gap", "3"], "a layout file holds its own clearances"),
+        (["parts", "nix.dxf", "--thickness", "16 ga"], "which metal"),
+    ],
+)
+def test_wrong_usage_is_told_on_stderr(
+    args: list[str],
+    told: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+):
+    monkeypatch.chdir(tmp_path)
+    assert main(args) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err
+    assert all(line.startswith("oddplate: ") for line in err.splitlines())
+    assert main([*args, "--json"]) == 2
+    assert json.loads(capsys.readouterr().out)["exit_code"] == 2
