@@ -1,36 +1,23 @@
 """The whole way of one job: search, check, write, read back, report; released together or not at all."""
 
-import os
 import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from nesting.check import CheckReport, check_drawing, check_layout
 from nesting.drawing.writer import write_drawing
-from nesting.errors import CheckFailed, InputError
+from nesting.errors import CheckFailed
 from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
 from nesting.order import Order
+from nesting.release import DRAWING, LAYOUT, recover, refuse_taken, release, stage
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
 
 if TYPE_CHECKING:
     from nesting.search.engine import Progress
-
-DRAWING: Final = "layout.dxf"
-LAYOUT: Final = "layout.json"
-FILES: Final = (
-    DRAWING,
-    LAYOUT,
-    "layout.png",
-    "layout.svg",
-    "report.html",
-    "report.json",
-    "report.csv",
-)
-"""All that a result folder holds, by name."""
 
 
 class Place(Protocol):
@@ -93,7 +80,7 @@ def run_job(
     refuse_taken(folder, force=force)
     layout = identified(place(order, on_progress, should_stop))
     _require(check_layout(layout))
-    staged = _staging(folder)
+    staged = stage(folder)
     try:
         report, check = _write(order, layout, staged)
         # The search may have taken minutes: what has come to stand there since is not taken away either.
@@ -102,14 +89,6 @@ def run_job(
     finally:
         shutil.rmtree(staged, ignore_errors=True)
     return Result(layout=layout, report=report, check=check, folder=order.folder, recovered=recovered)
-
-
-def _staging(folder: Path) -> Path:
-    """Make the folder beside the target in which a run is written."""
-    staged = folder.with_name(f".{folder.name}.new-{os.getpid()}")
-    shutil.rmtree(staged, ignore_errors=True)
-    staged.mkdir(parents=True)
-    return staged
 
 
 def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, CheckReport]:
@@ -126,62 +105,3 @@ def _require(check: CheckReport) -> CheckReport:
         faults = "\n".join(f.message for f in check.findings)
         raise CheckFailed(f"the layout breaks a clearance and is not released:\n{faults}")
     return check
-
-
-def refuse_taken(folder: Path, *, force: bool) -> None:
-    """Raise `InputError` if a folder exists and may not be replaced.
-
-    Even `force` replaces only what an earlier run wrote: a folder holding anything else is never taken away.
-    """
-    if Path.cwd().is_relative_to(folder):
-        raise InputError(f"{folder}: you stand in this folder; choose an output folder below it")
-    if not folder.exists():
-        return
-    if not folder.is_dir():
-        raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
-    strangers = sorted(p.name for p in folder.iterdir() if p.name not in FILES)
-    if strangers:
-        raise InputError(
-            f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); "
-            "choose another output folder"
-        )
-    if not force and any(folder.iterdir()):
-        raise InputError(
-            f"{folder}: exists already; use --force to replace it, or choose another output folder"
-        )
-
-
-def release(staged: Path, target: Path) -> None:
-    """Put a written folder in the place of another, whole.
-
-    The former folder is renamed aside first and taken away last, so that at every moment either it or the new
-    one is there whole; `recover` puts it back if the run is cut off between the two renames.
-    """
-    aside = _aside(target)
-    if target.exists():
-        target.rename(aside)
-    try:
-        staged.rename(target)
-    except BaseException:
-        if aside.exists() and not target.exists():
-            aside.rename(target)
-        raise
-    shutil.rmtree(aside, ignore_errors=True)
-
-
-def recover(target: Path) -> str:
-    """Put back or clear what a run that was cut off left beside its folder; return a sentence about it."""
-    aside = _aside(target)
-    if not aside.exists():
-        return ""
-    if target.exists():
-        shutil.rmtree(aside, ignore_errors=True)
-        return (
-            f"{target}: an earlier run was cut off after it had replaced this folder; the former is cleared"
-        )
-    aside.rename(target)
-    return f"{target}: an earlier run was cut off while it replaced this folder; the former one is put back"
-
-
-def _aside(target: Path) -> Path:
-    return target.with_name(f".{target.name}.before")

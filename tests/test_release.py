@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 
 from nesting.errors import InputError
-from nesting.run import FILES, recover, refuse_taken, release
+from nesting.release import FILES, recover, refuse_taken, release
 
 KILLED_AT_STEP = """
 import os, signal, sys
 from pathlib import Path
-from nesting.run import release
+from nesting.release import release
 
 step, staged, target = int(sys.argv[1]), Path(sys.argv[2]), Path(sys.argv[3])
 done = 0

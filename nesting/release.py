@@ -1,0 +1,88 @@
+"""Result folders that appear whole: written beside the target, renamed into its place, recovered if cut off."""
+
+import os
+import shutil
+from pathlib import Path
+from typing import Final
+
+from nesting.errors import InputError
+
+DRAWING: Final = "layout.dxf"
+LAYOUT: Final = "layout.json"
+FILES: Final = (
+    DRAWING,
+    LAYOUT,
+    "layout.png",
+    "layout.svg",
+    "report.html",
+    "report.json",
+    "report.csv",
+)
+"""All that a result folder holds, by name."""
+
+
+def refuse_taken(folder: Path, *, force: bool) -> None:
+    """Raise `InputError` if a folder exists and may not be replaced.
+
+    Even `force` replaces only what an earlier run wrote: a folder holding anything else is never taken away.
+    """
+    if Path.cwd().is_relative_to(folder):
+        raise InputError(f"{folder}: you stand in this folder; choose an output folder below it")
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
+    strangers = sorted(p.name for p in folder.iterdir() if p.name not in FILES)
+    if strangers:
+        raise InputError(
+            f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); "
+            "choose another output folder"
+        )
+    if not force and any(folder.iterdir()):
+        raise InputError(
+            f"{folder}: exists already; use --force to replace it, or choose another output folder"
+        )
+
+
+def release(staged: Path, target: Path) -> None:
+    """Put a written folder in the place of another, whole.
+
+    The former folder is renamed aside first and taken away last, so that at every moment either it or the new
+    one is there whole; `recover` puts it back if the run is cut off between the two renames.
+    """
+    aside = _aside(target)
+    if target.exists():
+        target.rename(aside)
+    try:
+        staged.rename(target)
+    except BaseException:
+        if aside.exists() and not target.exists():
+            aside.rename(target)
+        raise
+    shutil.rmtree(aside, ignore_errors=True)
+
+
+def recover(target: Path) -> str:
+    """Put back or clear what a run that was cut off left beside its folder; return a sentence about it."""
+    aside = _aside(target)
+    if not aside.exists():
+        return ""
+    if target.exists():
+        shutil.rmtree(aside, ignore_errors=True)
+        return (
+            f"{target}: an earlier run was cut off after it had replaced this folder; the former is cleared"
+        )
+    aside.rename(target)
+    return f"{target}: an earlier run was cut off while it replaced this folder; the former one is put back"
+
+
+def _aside(target: Path) -> Path:
+    return target.with_name(f".{target.name}.before")
+
+
+def stage(folder: Path) -> Path:
+    """Make the folder beside the target in which a run is written."""
+    staged = folder.with_name(f".{folder.name}.new-{os.getpid()}")
+    shutil.rmtree(staged, ignore_errors=True)
+    staged.mkdir(parents=True)
+    return staged
