@@ -1,0 +1,350 @@
+"""The largest circle and rectangle inside a shape, and whether a given rectangle fits, at any turn.
+
+A long sliver has area but takes no part; what fits inside tells more than area does.  All three functions
+take polygons with holes and several pieces, millimetres."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import affinity
+from shapely.geometry import MultiPolygon, Polygon
+
+from nesting.geometry.pose import Point
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Shape: TypeAlias = Polygon | MultiPolygon
+
+FITS_WITHIN_MM = 0.1
+"""`holds_rectangle` may accept a rectangle that is this much too wide or too high: its outline is
+simplified.
+"""
+
+_TURN_STEP_DEG = 1.0
+_GRID_LINES = 28
+_GRID_POINTS = 4000
+_GROWN_TURNS = 4
+_ROUNDS = 120
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rectangle:
+    """A rectangle at any turn; `turn_deg`, in (-90, 90], is the direction of its longer side."""
+
+    center: Point
+    width_mm: float
+    height_mm: float
+    turn_deg: float
+
+    @property
+    def area_mm2(self) -> float:
+        """Width times height."""
+        return self.width_mm * self.height_mm
+
+    @property
+    def polygon(self) -> Polygon:
+        """Its four corners."""
+        (x, y), w, h = self.center, self.width_mm / 2, self.height_mm / 2
+        turned: Polygon = affinity.rotate(
+            shapely.box(x - w, y - h, x + w, y + h), self.turn_deg, origin=(x, y)
+        )
+        return turned
+
+
+def largest_circle(shape: Shape) -> tuple[Point, float]:
+    """Return centre and radius of the largest circle inside, to 0.01 % of the size; always inside.
+
+    Raises ValueError if the shape has no area.
+    """
+    found: list[tuple[float, Point]] = []
+    for piece in _pieces(shape):
+        width, height = _extent(piece)
+        line = shapely.maximum_inscribed_circle(piece, tolerance=max(width, height) * 1e-4)
+        center = shapely.get_point(line, 0)
+        found.append((float(piece.boundary.distance(center)), (float(center.x), float(center.y))))
+    radius, at = max(found)
+    return at, radius
+
+
+def largest_rectangle(shape: Shape) -> Rectangle:
+    """Return a rectangle inside the shape, at any turn, of nearly the largest area.
+
+    It is always inside.  Its area is a lower bound: a grid search at many turns, then grown side by side
+    until no small change helps.  On shapes whose answer is known it comes within 1 %.  Same shape, same
+    answer. Raises ValueError if the shape has no area.
+    """
+    return max((_largest_in_piece(p) for p in _pieces(shape)), key=lambda r: r.area_mm2)
+
+
+def holds_rectangle(shape: Shape, width_mm: float, height_mm: float) -> bool:
+    """Tell whether a rectangle fits inside at any turn.
+
+    A yes is exact to `FITS_WITHIN_MM`.  Turns tried are all edge directions and every whole degree, so a no
+    may be wrong only for a rectangle that would not fit if it were larger by 0.9 % of its other side.
+    """
+    short, long = sorted((width_mm - FITS_WITHIN_MM, height_mm - FITS_WITHIN_MM))
+    if short <= 0.0:
+        return not shape.is_empty
+    plain = shapely.simplify(shape, FITS_WITHIN_MM / 2)
+    return any(_piece_holds(p, long, short) for p in _pieces(plain, may_be_empty=True))
+
+
+def _pieces(shape: Shape, *, may_be_empty: bool = False) -> list[Polygon]:
+    pieces = [p for p in shapely.get_parts(shape) if p.area > 0.0]
+    if not pieces and not may_be_empty:
+        raise ValueError("a shape without area has no largest circle or rectangle")
+    return pieces
+
+
+def _extent(piece: Polygon) -> tuple[float, float]:
+    x0, y0, x1, y1 = piece.bounds
+    return x1 - x0, y1 - y0
+
+
+def _edge_turns(piece: Polygon, most: int) -> list[float]:
+    """Directions of the longest edges in [0, 90), longest total first, at most `most` of them."""
+    totals: dict[float, list[float]] = {}
+    for ring in (piece.exterior, *piece.interiors):
+        steps = np.diff(shapely.get_coordinates(ring), axis=0)
+        for dx, dy in steps:
+            turn = math.degrees(math.atan2(dy, dx)) % 90.0
+            entry = totals.setdefault(round(turn, 3) % 90.0, [0.0, turn])
+            entry[0] += math.hypot(dx, dy)
+    ranked = sorted(totals.values(), reverse=True)
+    return [turn for _, turn in ranked[:most]]
+
+
+def _piece_holds(piece: Polygon, long: float, short: float) -> bool:
+    # A rectangle holds a circle of its shorter side, and lies in a circle of its diagonal.
+    middles = piece.buffer(-short / 2 * (1 - 1e-9), quad_segs=16)
+    if piece.area < long * short or middles.is_empty:
+        return False
+    if largest_circle(piece)[1] >= math.hypot(long, short) / 2:
+        return True
+    shapely.prepare(piece)
+    turns = [*_edge_turns(piece, 40), *np.arange(0.0, 90.0, _TURN_STEP_DEG)]
+    both = [t + quarter for t in turns for quarter in ((0.0, 90.0) if long > short else (0.0,))]
+    return any(
+        _may_hold_at(piece, long, short, turn) and _holds_at(piece, middles, long, short, turn)
+        for turn in both
+    )
+
+
+def _may_hold_at(piece: Polygon, width: float, height: float, turn_deg: float) -> bool:
+    """Cheap and necessary: some block of grid points, as many as every such rectangle covers, is all
+    inside.
+    """
+    corners = shapely.get_coordinates(affinity.rotate(piece.envelope, -turn_deg, origin=(0.0, 0.0)))
+    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
+    step = min(height, max(height / 6, math.sqrt((x1 - x0) * (y1 - y0) / _GRID_POINTS)))
+    x, y = np.meshgrid(np.arange(x0, x1 + step, step), np.arange(y0, y1 + step, step))
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    inside = shapely.intersects_xy(piece, c * x - s * y, s * x + c * y)
+    across, up = math.floor(width / step * (1 - 1e-9)), math.floor(height / step * (1 - 1e-9))
+    if across > inside.shape[1] or up > inside.shape[0]:
+        return False
+    sums = np.pad(inside.astype(int).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    rows = sums[up:] - sums[: len(sums) - up]
+    blocks = rows[:, across:] - rows[:, : rows.shape[1] - across]
+    return bool(np.any(blocks == across * up))
+
+
+def _holds_at(piece: Polygon, middles: Shape, width: float, height: float, turn_deg: float) -> bool:
+    """Exact at one turn: where the middle may be is the piece less its edges swept by the rectangle."""
+    level = affinity.rotate(piece, -turn_deg, origin=(0.0, 0.0))
+    free = affinity.rotate(middles, -turn_deg, origin=(0.0, 0.0))
+    rings = [shapely.get_coordinates(ring) for ring in (level.exterior, *level.interiors)]
+    starts, ends = np.vstack([r[:-1] for r in rings]), np.vstack([r[1:] for r in rings])
+    corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
+    swept = np.concatenate([starts[:, None] + corners, ends[:, None] + corners], axis=1)
+    hulls = shapely.convex_hull(shapely.multipoints(swept))
+    near = hulls[shapely.intersects(hulls, free)]
+    return not shapely.difference(free, shapely.union_all(near)).is_empty
+
+
+def _largest_in_piece(piece: Polygon) -> Rectangle:
+    size = max(_extent(piece))
+    inner = _inside_plainer(piece, size * 2e-3)
+    turns = sorted({round(t, 3) for t in (*_edge_turns(inner, 12), *np.arange(0.0, 90.0, 6.0))})
+    starts = []
+    for turn in turns:
+        box = _grid_best(affinity.rotate(inner, -turn, origin=(0.0, 0.0)))
+        if box is not None:
+            starts.append((_box_area(box), turn, box))
+    starts.sort(reverse=True)
+    if not starts:
+        starts = [(0.0, 0.0, _circle_box(piece))]
+    grown = [_Grower(piece, turn, box).best() for _, turn, box in starts[:_GROWN_TURNS]]
+    return max(grown, key=lambda r: r.area_mm2)
+
+
+def _inside_plainer(piece: Polygon, tolerance: float) -> Polygon:
+    """A piece with fewer corners that lies inside; the piece itself if it has few."""
+    if shapely.get_num_coordinates(piece) < 100:
+        return piece
+    shrunk = shapely.simplify(piece.buffer(-tolerance), tolerance)
+    parts = _pieces(shrunk, may_be_empty=True)
+    return max(parts, key=lambda p: p.area) if parts else piece
+
+
+Box = tuple[float, float, float, float]
+
+
+def _box_area(box: Box) -> float:
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def _circle_box(piece: Polygon) -> Box:
+    (x, y), radius = largest_circle(piece)
+    half = radius / 2
+    return (x - half, y - half, x + half, y + half)
+
+
+def _grid_best(level: Polygon) -> Box | None:
+    """Return the largest upright rectangle made of cells between corner coordinates and even steps."""
+    xy = shapely.get_coordinates(level)
+    xs, ys = (_lines(xy[:, axis]) for axis in (0, 1))
+    trim = 1e-7 * max(_extent(level))
+    x0, y0 = np.meshgrid(xs[:-1] + trim, ys[:-1] + trim)
+    x1, y1 = np.meshgrid(xs[1:] - trim, ys[1:] - trim)
+    shapely.prepare(level)
+    inside = shapely.contains_properly(level, shapely.box(x0, y0, x1, y1))
+    return _largest_block(inside, xs, ys)
+
+
+def _lines(values: Floats) -> Floats:
+    corners = np.unique(values)
+    if len(corners) > _GRID_LINES:
+        corners = corners[np.linspace(0, len(corners) - 1, _GRID_LINES).astype(int)]
+    even = np.linspace(corners[0], corners[-1], _GRID_LINES)
+    merged = np.unique(np.concatenate([corners, even]))
+    apart = np.concatenate([[True], np.diff(merged) > 1e-6 * (merged[-1] - merged[0])])
+    return np.asarray(merged[apart], dtype=np.float64)
+
+
+def _largest_block(inside: Bools, xs: Floats, ys: Floats) -> Box | None:
+    """Return the largest all-true block of a grid with uneven lines, by the known stack of rising columns."""
+    best: tuple[float, Box] | None = None
+    floor = np.zeros(inside.shape[1], dtype=int)
+    for row in range(inside.shape[0]):
+        floor = np.where(inside[row], floor, row + 1)
+        stack: list[tuple[int, int]] = []
+        for column in range(inside.shape[1] + 1):
+            low = int(floor[column]) if column < inside.shape[1] else row + 1
+            start = column
+            while stack and stack[-1][1] < low:
+                start, base = stack.pop()
+                box = (float(xs[start]), float(ys[base]), float(xs[column]), float(ys[row + 1]))
+                if best is None or _box_area(box) > best[0]:
+                    best = (_box_area(box), box)
+            if not stack or stack[-1][1] > low:
+                stack.append((start, low))
+    return best[1] if best and best[0] > 0.0 else None
+
+
+class _Grower:
+    """Grows a rectangle inside a piece: gives way a little on one side or turn, then pushes all sides out
+    again.
+    """
+
+    def __init__(self, piece: Polygon, turn_deg: float, box: Box) -> None:
+        self.piece = piece
+        self.random = np.random.default_rng(0)
+        self.size = max(_extent(piece))
+        self.turn, self.box = turn_deg, self._pushed(self._boundary(turn_deg), box)
+
+    def best(self) -> Rectangle:
+        """Run all rounds and return what they end with."""
+        for step in np.geomspace(0.3, 1e-4, _ROUNDS):
+            turn, box = self._loosened(float(step))
+            boundary = self._boundary(turn)
+            if self._crosses(boundary, box):
+                continue
+            box = self._pushed(boundary, box)
+            if _box_area(box) > _box_area(self.box):
+                self.turn, self.box = turn, box
+        return self._inside()
+
+    def _boundary(self, turn_deg: float) -> shapely.MultiLineString:
+        return affinity.rotate(self.piece.boundary, -turn_deg, origin=(0.0, 0.0))
+
+    def _loosened(self, step: float) -> tuple[float, Box]:
+        x0, y0, x1, y1 = self.box
+        width, height = x1 - x0, y1 - y0
+        gives = self.random.random(4) * step * (self.random.random(4) < 0.5)
+        if self.random.random() < 0.5:
+            sides = (
+                x0 + gives[0] * width,
+                y0 + gives[1] * height,
+                x1 - gives[2] * width,
+                y1 - gives[3] * height,
+            )
+            return self.turn, sides
+        delta = math.radians(20.0) * step * float(self.random.uniform(-1.0, 1.0))
+        c, s = math.cos(delta), abs(math.sin(delta))
+        # The turned rectangle that lies wholly within the former one needs this much less on either side.
+        half_w = max(0.05 * width, (width - height * s) / c if width > height * s else 0.05 * width) / 2
+        half_h = max(0.05 * height, (height - width * s) / c if height > width * s else 0.05 * height) / 2
+        half_w, half_h = half_w * (1 - gives[0] / 2), half_h * (1 - gives[1] / 2)
+        cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+        mx, my = cx * math.cos(delta) + cy * math.sin(delta), cy * math.cos(delta) - cx * math.sin(delta)
+        return self.turn + math.degrees(delta), (mx - half_w, my - half_h, mx + half_w, my + half_h)
+
+    def _crosses(self, boundary: shapely.MultiLineString, box: Box) -> bool:
+        trim = 1e-9 * self.size
+        x0, y0, x1, y1 = box
+        if x1 - x0 <= 3 * trim or y1 - y0 <= 3 * trim:
+            return True
+        return not shapely.clip_by_rect(boundary, x0 + trim, y0 + trim, x1 - trim, y1 - trim).is_empty
+
+    def _pushed(self, boundary: shapely.MultiLineString, box: Box) -> Box:
+        """Move each side out until the boundary stops it, sides in a shuffled order."""
+        x0, y0, x1, y1 = box
+        trim, far = 1e-9 * self.size, 4 * self.size
+        for side in self.random.permutation(4):
+            if side == 0:
+                seen = shapely.clip_by_rect(boundary, x0 - far, y0 + trim, x0 + trim, y1 - trim)
+                x0 = seen.bounds[2] if not seen.is_empty else x0
+            elif side == 1:
+                seen = shapely.clip_by_rect(boundary, x0 + trim, y0 - far, x1 - trim, y0 + trim)
+                y0 = seen.bounds[3] if not seen.is_empty else y0
+            elif side == 2:
+                seen = shapely.clip_by_rect(boundary, x1 - trim, y0 + trim, x1 + far, y1 - trim)
+                x1 = seen.bounds[0] if not seen.is_empty else x1
+            else:
+                seen = shapely.clip_by_rect(boundary, x0 + trim, y1 - trim, x1 - trim, y1 + far)
+                y1 = seen.bounds[1] if not seen.is_empty else y1
+        return (x0, y0, x1, y1)
+
+    def _inside(self) -> Rectangle:
+        """Draw the sides in by rounding errors until the piece covers the rectangle."""
+        for trim in self._trims():
+            x0, y0, x1, y1 = self.box
+            found = _rectangle((x0 + trim, y0 + trim, x1 - trim, y1 - trim), self.turn)
+            if self.piece.covers(found.polygon):
+                return found
+        raise AssertionError("a grown rectangle left its shape")
+
+    def _trims(self) -> Iterator[float]:
+        yield 0.0
+        yield from np.geomspace(1e-12, 1e-4, 9) * self.size
+
+
+def _rectangle(box: Box, turn_deg: float) -> Rectangle:
+    x0, y0, x1, y1 = box
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    cx, cy = (x0 + x1) / 2, (y0 + y1) / 2
+    width, height = x1 - x0, y1 - y0
+    if height > width:
+        width, height, turn_deg = height, width, turn_deg + 90.0
+    return Rectangle(
+        center=(float(c * cx - s * cy), float(s * cx + c * cy)),
+        width_mm=float(width),
+        height_mm=float(height),
+        turn_deg=float(90.0 - (90.0 - turn_deg) % 180.0),
+    )

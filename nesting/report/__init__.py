@@ -1,0 +1,1 @@
+"""Figures, tables and pictures of one layout, for people and for other programs."""

@@ -1,0 +1,310 @@
+"""The figures of use, mass, cutting and cost, each with its definition in words."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from nesting.errors import InputError
+from nesting.layout import Layout
+from nesting.remnant import Balance
+from nesting.report.facts import Figure, Inputs, PartRow, RemnantRow
+from nesting.shop import Shop
+from nesting.tables import CutRow, cut_row, density, material_of
+
+AREA_DIGITS: Final = 1
+MASS_DIGITS: Final = 3
+LENGTH_DIGITS: Final = 1
+
+
+def mass_kg(area_mm2: float, thickness_mm: float | None, kg_m3: float) -> float | None:
+    """Return the mass of plate, or None where its thickness is not known."""
+    return None if thickness_mm is None else area_mm2 * thickness_mm * kg_m3 * 1e-9
+
+
+def cut_time_s(length_mm: float, pierces: int, row: CutRow) -> float:
+    """Return length / best-quality speed + pierces x pierce delay; no leads, no rapids.
+
+    A row that asks for an edge start has no pierce delay; none is counted then.
+    """
+    return 60.0 * length_mm / row.speed_mm_min + pierces * (row.pierce_delay_s or 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Matter:
+    """What the plate is made of and how it is cut, as far as known."""
+
+    thickness_mm: float | None
+    kg_m3: float
+    note: str
+    lift_limit_kg: float
+    leftover: bool
+    row: CutRow | None
+    cut_note: str
+
+    @staticmethod
+    def of(layout: Layout, shop: Shop) -> "Matter":
+        """Look up density and cut-chart row; a grade that is not known takes the shop's material, and
+        `note` says so.
+        """
+        grade, thickness = layout.plate.grade, layout.plate.thickness_mm
+        found = material_of(grade)
+        material = found or shop.material
+        taken = density(material)
+        why = f"grade {grade}" if found else f"grade {grade or 'unknown'}: {material} is assumed"
+        row, cut_note = _cut_row(shop, material, thickness)
+        return Matter(
+            thickness_mm=thickness,
+            kg_m3=taken.kg_m3,
+            note=f"mass by density, {taken.kg_m3:g} kg/m3 ({why}; {taken.source}), not by gauge-weight table",
+            lift_limit_kg=shop.lift_limit_kg,
+            leftover=layout.plate.parent is not None,
+            row=row,
+            cut_note=cut_note,
+        )
+
+    def mass(self, area_mm2: float) -> float | None:
+        """Rounded mass of an area, or None."""
+        mass = mass_kg(area_mm2, self.thickness_mm, self.kg_m3)
+        return None if mass is None else round(mass, MASS_DIGITS)
+
+    def too_heavy(self, mass: float | None) -> bool | None:
+        """Whether a mass is above the shop's hand-lift limit; None if the mass is not known."""
+        return None if mass is None else mass > self.lift_limit_kg
+
+    def inputs(self, area_mm2: float) -> Inputs:
+        """What a mass was worked out from."""
+        return {"area_mm2": area_mm2, "thickness_mm": self.thickness_mm, "density_kg_m3": self.kg_m3}
+
+
+def _cut_row(shop: Shop, material: str, thickness_mm: float | None) -> tuple[CutRow | None, str]:
+    if thickness_mm is None:
+        return None, "no cut-chart row: the plate's thickness is not known"
+    try:
+        row = cut_row(shop.process, shop.amps, thickness_mm, material=material, own=shop.cut_rows)
+    except InputError as error:
+        return None, str(error)
+    amps = "" if row.amps is None else f" {row.amps:g} A"
+    edge = (
+        "; the chart asks for an edge start, no pierce delay is counted" if row.pierce_delay_s is None else ""
+    )
+    return (
+        row,
+        f"{row.process}{amps}, {row.material}, {row.thickness_mm:g} mm row, best quality "
+        f"({row.source}){edge}",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Totals:
+    """Sums of the rounded rows."""
+
+    plate: float
+    parts: float
+    outlines: float
+    kerf: float
+    kept: float
+    scrap: float
+    pieces: int
+    cut_length_mm: float
+    pierces: int
+    parts_kg: float | None
+    kept_kg: float | None
+    balance: dict[str, float]
+
+    @staticmethod
+    def of(
+        layout: Layout, rows: Sequence[PartRow], remnants: Sequence[RemnantRow], areas: Balance
+    ) -> "Totals":
+        """Add up the rows of a report."""
+        outer = {i: p.outer.area_mm2 for i, p in layout.parts.items()}
+        plate, kerf, scrap = (
+            round(a, AREA_DIGITS) for a in (areas.plate_mm2, areas.kerf_mm2, areas.scrap_mm2)
+        )
+        parts = round(sum(r.placed * r.area_mm2 for r in rows), AREA_DIGITS)
+        kept = round(sum(r.area_mm2 for r in remnants), AREA_DIGITS)
+        total = round(parts + kerf + kept + scrap, AREA_DIGITS)
+        return Totals(
+            plate=plate,
+            parts=parts,
+            outlines=round(math.fsum(outer[p.part_id] for p in layout.placements), AREA_DIGITS),
+            kerf=kerf,
+            kept=kept,
+            scrap=scrap,
+            pieces=sum(r.placed for r in rows),
+            cut_length_mm=round(sum(r.placed * r.cut_length_mm for r in rows), LENGTH_DIGITS),
+            pierces=sum(r.placed * r.pierces for r in rows),
+            parts_kg=_sum_kg([(r.placed, r.mass_kg) for r in rows]),
+            kept_kg=_sum_kg([(1, r.mass_kg) for r in remnants]),
+            balance={
+                "parts_mm2": parts, "kerf_mm2": kerf, "kept_remnants_mm2": kept, "scrap_mm2": scrap,
+                "sum_mm2": total, "plate_mm2": plate, "error_percent": round(100 * areas.error, 6),
+            },
+        )  # fmt: skip
+
+
+def _sum_kg(masses: Sequence[tuple[int, float | None]]) -> float | None:
+    known = [count * mass for count, mass in masses if mass is not None]
+    return round(sum(known), MASS_DIGITS) if len(known) == len(masses) else None
+
+
+def uses(t: Totals) -> tuple[Figure, ...]:
+    """How much of the plate became parts, by three definitions."""
+    return (
+        Figure(
+            key="utilisation",
+            label="Utilisation",
+            value=_percent(t.parts, t.plate),
+            unit="%",
+            definition="net part area (holes out) / plate area (its holes out, keep-outs in)",
+            inputs={"parts_mm2": t.parts, "plate_mm2": t.plate},
+        ),
+        Figure(
+            key="utilisation_with_leftover_credit",
+            label="Utilisation with leftover credit",
+            value=_percent(t.parts, t.plate - t.kept),
+            unit="%",
+            definition="net part area / (plate area - kept remnant area)",
+            inputs={"parts_mm2": t.parts, "plate_mm2": t.plate, "kept_remnants_mm2": t.kept},
+        ),
+        Figure(
+            key="gross_utilisation",
+            label="Gross utilisation",
+            value=_percent(t.outlines, t.plate),
+            unit="%",
+            definition="area inside each part's outer contour, holes counted, summed / plate area",
+            inputs={"outlines_mm2": t.outlines, "plate_mm2": t.plate},
+        ),
+    )
+
+
+def masses(t: Totals, matter: Matter) -> tuple[Figure, ...]:
+    """Mass of plate, parts, kerf, kept remnants and scrap."""
+    note = matter.note if matter.thickness_mm is not None else "the plate's thickness is not known"
+    by_area = (
+        ("plate_mass", "Mass of the plate", t.plate, "plate area x thickness x density"),
+        (
+            "kerf_mass",
+            "Kerf loss",
+            t.kerf,
+            "area of the kerf bands on the plate, each place once, x thickness x density",
+        ),
+        ("scrap_mass", "Scrap", t.scrap, "area neither part, kerf nor kept remnant x thickness x density"),
+    )
+    plate, kerf, scrap = (
+        Figure(
+            key=k, label=n, value=matter.mass(a), unit="kg", definition=d, inputs=matter.inputs(a), note=note
+        )
+        for k, n, a, d in by_area
+    )
+    parts, kept = (
+        Figure(key=k, label=n, value=m, unit="kg", definition=d, inputs=matter.inputs(a), note=note)
+        for k, n, m, a, d in (
+            (
+                "parts_mass",
+                "Mass of the parts",
+                t.parts_kg,
+                t.parts,
+                "sum over the parts list: pieces x mass of one",
+            ),
+            (
+                "kept_mass",
+                "Mass of the kept remnants",
+                t.kept_kg,
+                t.kept,
+                "sum over the list of kept remnants",
+            ),
+        )
+    )
+    return (plate, parts, kerf, kept, scrap)
+
+
+def cutting(t: Totals, matter: Matter) -> tuple[Figure, ...]:
+    """Cut length, pierces and cut time."""
+    row = matter.row
+    inputs: Inputs = {"cut_length_mm": t.cut_length_mm, "pierces": t.pierces}
+    if row is not None:
+        inputs |= {"speed_mm_min": row.speed_mm_min, "pierce_delay_s": row.pierce_delay_s}
+    return (
+        Figure(
+            key="cut_length",
+            label="Cut length",
+            value=t.cut_length_mm,
+            unit="mm",
+            definition="true length of all contours of the placed parts; no leads, no rapids",
+            inputs={"pieces": t.pieces},
+        ),
+        Figure(
+            key="pierces",
+            label="Pierces",
+            value=t.pierces,
+            unit="",
+            definition="closed contours of the placed parts, one pierce each",
+            inputs={"pieces": t.pieces},
+        ),
+        Figure(
+            key="cut_time",
+            label="Cut time",
+            value=None if row is None else round(cut_time_s(t.cut_length_mm, t.pierces, row), 1),
+            unit="s",
+            definition="cut length / speed + pierces x pierce delay; no leads, rapids or handling",
+            inputs=inputs,
+            note=matter.cut_note,
+        ),
+    )
+
+
+def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
+    """What the plate cost and what comes back, by the shop's own prices; nothing where it has given none."""
+    p = shop.prices
+    if (p.new_per_kg, p.remnant_per_kg, p.scrap_per_kg) == (None, None, None):
+        return ()
+    plate_price = p.remnant_per_kg if matter.leftover else p.new_per_kg
+    plate = _money(matter.mass(t.plate), plate_price)
+    kept, scrap = _money(t.kept_kg, p.remnant_per_kg), _money(matter.mass(t.scrap), p.scrap_per_kg)
+    net = None if plate is None or kept is None or scrap is None else round(plate - kept - scrap, 2)
+    bought = "remnant" if matter.leftover else "new"
+    rows: tuple[tuple[str, str, float | None, str, Inputs], ...] = (
+        ("plate_cost", "Plate", plate, f"mass of the plate x {bought} price", {"price_per_kg": plate_price}),
+        (
+            "kept_value",
+            "Value of kept remnants",
+            kept,
+            "their mass x remnant price",
+            {"price_per_kg": p.remnant_per_kg},
+        ),
+        (
+            "scrap_value",
+            "Value of scrap",
+            scrap,
+            "its mass x scrap price; kerf earns nothing",
+            {"price_per_kg": p.scrap_per_kg},
+        ),
+        (
+            "material_cost",
+            "Material cost",
+            net,
+            "plate - kept remnants - scrap",
+            {"plate": plate, "kept": kept, "scrap": scrap},
+        ),
+    )
+    return tuple(
+        Figure(
+            key=k,
+            label=n,
+            value=v,
+            unit=p.currency,
+            definition=d,
+            inputs=i,
+            note="" if v is not None else "price or mass not known",
+        )
+        for k, n, v, d, i in rows
+    )
+
+
+def _percent(part: float, whole: float) -> float | None:
+    return round(100.0 * part / whole, 2) if whole > 0.0 else None
+
+
+def _money(mass: float | None, price: float | None) -> float | None:
+    return None if mass is None or price is None else round(mass * price, 2)

@@ -1,0 +1,166 @@
+"""Where the plate goes: the four areas add up, and what is kept is really there."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Polygon
+
+from nesting.clearances import Clearances
+from nesting.demand import Demand
+from nesting.errors import BalanceError
+from nesting.geometry.contour import Contour
+from nesting.geometry.curves import circle
+from nesting.geometry.pose import Pose
+from nesting.layout import Layout, Placement
+from nesting.part import Part
+from nesting.plate import Plate
+from nesting.remnant import Balance, balance
+from nesting.shop import Shop
+from nesting.tolerances import BALANCE_RELATIVE, CHECK_MM
+
+KERF = 1.5
+CLEAR = Clearances(kerf_mm=KERF, gap_mm=5.0, margin_mm=8.0, lead_in_mm=6.0)
+SHOP = Shop(keep_mm=((150.0, 150.0), (60.0, 400.0)))
+SQUARE = Part(id="sq", name="Square", outer=Contour.of_rectangle(100.0, 100.0))
+DISC = Part(
+    id="disc",
+    name="Disc",
+    outer=Contour(curves=(circle((0.0, 0.0), 60.0),)),
+    holes=(Contour(curves=(circle((0.0, 0.0), 20.0),)),),
+)
+WEDGE = Part(id="wedge", name="Wedge", outer=Contour.of_points([(0, 0), (140, 0), (30, 70)]))
+
+
+def _layout(plate: Plate, places: list[tuple[Part, Pose]], clearances: Clearances = CLEAR) -> Layout:
+    parts = {part.id: part for part, _ in places}
+    return Layout(
+        plate=plate,
+        clearances=clearances,
+        demands=tuple(Demand(part=p, quantity=None) for p in parts.values()),
+        placements=tuple(
+            Placement(number=n, part_id=part.id, pose=pose) for n, (part, pose) in enumerate(places, 1)
+        ),
+    )
+
+
+def _sheet(width: float = 600.0, height: float = 500.0) -> Plate:
+    return Plate(name="sheet", outer=Contour.of_rectangle(width, height))
+
+
+def test_empty_plate_is_one_kept_remnant() -> None:
+    found = balance(_layout(_sheet(), []), SHOP)
+
+    assert [r.label for r in found.kept] == ["R1"]
+    assert found.kept_mm2 == pytest.approx(300_000.0, rel=1e-9)
+    assert (found.parts_mm2, found.kerf_mm2, found.scrap_mm2) == (0.0, 0.0, 0.0)
+
+
+def test_square_in_the_corner_leaves_an_l_with_known_areas() -> None:
+    found = balance(_layout(_sheet(), [(SQUARE, Pose(x_mm=8.0, y_mm=8.0))]), SHOP)
+
+    # The band round a convex contour: perimeter x kerf and a quarter circle at each of four corners.
+    assert found.kerf_mm2 == pytest.approx(400.0 * KERF + math.pi * KERF**2, rel=1e-5)
+    assert found.parts_mm2 == 10_000.0
+    assert abs(found.error) < 1e-9
+    # The strips 6.5 mm wide beside the square are wider than the lead-in and stay with the rest.
+    assert found.kept[0].rectangle.area_mm2 == pytest.approx(500.0 * (600.0 - 109.5), rel=0.01)
+
+
+def test_slivers_narrower_than_the_lead_in_come_off() -> None:
+    wide = Clearances(kerf_mm=KERF, gap_mm=5.0, margin_mm=8.0, lead_in_mm=20.0)
+
+    found = balance(_layout(_sheet(), [(SQUARE, Pose(x_mm=8.0, y_mm=8.0))], wide), SHOP)
+
+    # Two strips 6.5 mm wide beside the square and the corner between them.
+    assert found.scrap_mm2 == pytest.approx(6.5 * (101.5 + 101.5 + 6.5), rel=0.02)
+
+
+def test_drop_of_a_hole_is_kept_where_a_keep_rectangle_fits_in_it() -> None:
+    ring = Part(
+        id="ring",
+        name="Ring",
+        outer=Contour(curves=(circle((0.0, 0.0), 200.0),)),
+        holes=(Contour(curves=(circle((0.0, 0.0), 150.0),)),),
+    )
+    found = balance(_layout(_sheet(420.0, 420.0), [(ring, Pose(x_mm=210.0, y_mm=210.0))]), SHOP)
+
+    assert len(found.kept) == 1
+    assert found.kept_mm2 == pytest.approx(math.pi * (150.0 - KERF) ** 2, rel=1e-4)
+    assert found.kerf_mm2 == pytest.approx(math.pi * (201.5**2 - 200**2 + 150**2 - 148.5**2), rel=1e-4)
+
+
+def test_kerf_bands_that_overlap_count_once_and_end_at_the_plate() -> None:
+    close = Clearances(kerf_mm=4.0, gap_mm=5.0, margin_mm=2.0, merge_cuts=True, break_edge=True)
+    plate = _sheet(209.0, 104.0)
+    places = [(SQUARE, Pose(x_mm=2.0, y_mm=2.0)), (SQUARE, Pose(x_mm=107.0, y_mm=2.0))]
+
+    found = balance(_layout(plate, places, close), SHOP)
+
+    assert found.kerf_mm2 == pytest.approx(209.0 * 104.0 - 20_000.0, rel=1e-9)
+    assert found.scrap_mm2 == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "places",
+    [
+        [(SQUARE, Pose(x_mm=8.0, y_mm=8.0)), (SQUARE, Pose(x_mm=50.0, y_mm=8.0))],
+        [(SQUARE, Pose(x_mm=-20.0, y_mm=8.0))],
+    ],
+    ids=["overlap", "off the plate"],
+)
+def test_parts_that_overlap_or_leave_the_plate_do_not_balance(places: list[tuple[Part, Pose]]) -> None:
+    with pytest.raises(BalanceError, match=r"overlap or leave the plate; check the layout"):
+        balance(_layout(_sheet(), places), SHOP)
+
+
+@st.composite
+def _random_layouts(draw: st.DrawFn) -> Layout:
+    """Random pieces dropped on an odd plate with a hole; those that break a clearance are taken off again."""
+    plate = Plate(
+        name="odd",
+        outer=Contour.of_points([(0, 0), (700, 40), (760, 420), (330, 600), (-40, 380)]),
+        holes=(Contour(curves=(circle((520.0, 300.0), 45.0),)),),
+    )
+    room = plate.fine_polygon.buffer(-CLEAR.margin_mm)
+    taken, places = Polygon(), []
+    random = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    for _ in range(25):
+        part = (SQUARE, DISC, WEDGE)[random.integers(3)]
+        (x, y), turn, flipped = (
+            random.uniform((0, 0), (720, 560)),
+            random.uniform(0, 360),
+            random.random() < 0.5,
+        )
+        pose = Pose(flipped=bool(flipped), turn_deg=float(turn), x_mm=float(x), y_mm=float(y))
+        body = pose.geometry(part.fine_polygon)
+        if room.covers(body) and body.distance(taken) >= CLEAR.gap_mm:
+            taken = taken.union(body)
+            places.append((part, pose))
+    return _layout(plate, places)
+
+
+@settings(max_examples=20)
+@given(layout=_random_layouts())
+def test_areas_add_up_and_remnants_are_really_there(layout: Layout) -> None:
+    found = balance(layout, SHOP)
+
+    assert abs(found.error) <= BALANCE_RELATIVE / 50
+    _pieces_are_apart(found)
+    plate = layout.plate.fine_polygon
+    for remnant in found.kept:
+        assert remnant.polygon.difference(plate).area < 1e-6
+        assert remnant.polygon.covers(remnant.rectangle.polygon)
+        for body in found.parts:
+            assert body.distance(remnant.polygon) >= KERF - CHECK_MM
+    assert all(not r.polygon.is_empty for r in found.kept)
+    assert [r.area_mm2 for r in found.kept] == sorted((r.area_mm2 for r in found.kept), reverse=True)
+
+
+def _pieces_are_apart(found: Balance) -> None:
+    shapes = [*found.parts, found.kerf, *(r.polygon for r in found.kept), found.scrap]
+    together = shapely.union_all(shapes).area
+    assert together == pytest.approx(math.fsum(s.area for s in shapes), rel=1e-9)
