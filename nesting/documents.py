@@ -5,7 +5,7 @@ import hashlib
 import math
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
@@ -141,17 +141,25 @@ Thickness = Annotated[float, BeforeValidator(_thickness)]
 UnitWord = Annotated[Unit, BeforeValidator(_unit)]
 
 
-def read_document(path: Path, model: type[M], *, what: str, overrides: Mapping[str, Any] | None = None) -> M:
+def read_document(
+    path: Path,
+    model: type[M],
+    *,
+    what: str,
+    overrides: Mapping[str, Any] | None = None,
+    replaced: Collection[str] = (),
+) -> M:
     """Read a TOML file into `model`, with `overrides` from the command line laid over it.
 
-    Raises `JobError` with all faults of the file in one message, a line each.
+    Tables named in `replaced` are taken from the overrides alone.  Raises `JobError` with all faults of the file in one message, a line each.
     """
     text = _read_text(path, what)
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a number of thousands of digits is a plain ValueError
         raise JobError(f"{path}: not valid TOML: {error}") from None
-    laid = _overlay(data, overrides or {})
+    kept = {key: value for key, value in data.items() if key not in replaced}
+    laid = _overlay(kept, overrides or {})
     return _validate(laid, model, str(path), key_lines(text), frozenset(_paths(overrides or {})))
 
 

@@ -28,6 +28,7 @@ from nesting.units import Unit
 DxfVersion = Literal["R12", "R2000"]
 UnitRules = tuple[tuple[Path | None, Unit], ...]
 DEFAULT_SECONDS = 60.0
+_SHAPE_KEYS = frozenset({"drawing", "corners", "width"})
 
 
 def _turns(value: object) -> Turns:
@@ -210,7 +211,12 @@ def read_job(
     unit_rules: UnitRules = (),
 ) -> Job:
     """Read a job file, the command line's `overrides` laid over it; raises `JobError` with all its faults."""
-    file = read_document(path, JobFile, what="job file", overrides=overrides)
+    laid = overrides or {}
+    # Another shape is another plate: what the job says of its own must not stick to it.
+    another = _SHAPE_KEYS & laid.get("plate", {}).keys()
+    file = read_document(
+        path, JobFile, what="job file", overrides=laid, replaced=("plate",) if another else ()
+    )
     return Job(
         file=file, base=path.parent, name=file.name or path.stem, source=str(path), unit_rules=unit_rules
     )

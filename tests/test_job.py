@@ -51,7 +51,9 @@ def order(folder: Path, text: str, questions: Questions | None = None) -> Order:
 
 def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     plate = '[plate]\nwidth = "20 in"\nheight = 300\nthickness = "1/4 in"\ngrade = "A36"\ngrain = 90\n'
-    wants = part("parts/square.dxf", "quantity = 3", "turns = 90", "flip = true", "priority = 2", 'name = "Foot"')
+    wants = part(
+        "parts/square.dxf", "quantity = 3", "turns = 90", "flip = true", "priority = 2", 'name = "Foot"'
+    )
     found = order(folder, HEAD + plate + wants)
     assert found.plate.area_mm2 == pytest.approx(508 * 300)
     assert (found.plate.thickness_mm, found.plate.grade, found.plate.grain_deg) == (6.35, "A36", 90.0)
@@ -75,16 +77,23 @@ def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     ],
 )
 def test_turn_rules(folder: Path, written: str, turns: Turns):
-    assert order(folder, HEAD + SHEET + part("parts/square.dxf", f"turns = {written}")).demands[0].turns == turns
+    assert (
+        order(folder, HEAD + SHEET + part("parts/square.dxf", f"turns = {written}")).demands[0].turns == turns
+    )
 
 
 def test_a_turn_step_must_divide_the_circle(folder: Path):
-    with pytest.raises(JobError, match=r"line 11: part\.1\.turns: a turn step must divide 360 degrees, got 7"):
+    with pytest.raises(
+        JobError, match=r"line 11: part\.1\.turns: a turn step must divide 360 degrees, got 7"
+    ):
         order(folder, HEAD + SHEET + part("parts/square.dxf", "turns = 7.0"))
 
 
 def test_fill_is_as_many_as_fit(folder: Path):
-    assert order(folder, HEAD + SHEET + part("parts/square.dxf", 'quantity = "fill"')).demands[0].quantity is None
+    assert (
+        order(folder, HEAD + SHEET + part("parts/square.dxf", 'quantity = "fill"')).demands[0].quantity
+        is None
+    )
 
 
 def test_one_drawing_listed_twice_gets_two_ids(folder: Path):
@@ -211,6 +220,14 @@ def test_a_job_can_come_from_the_command_line_alone(folder: Path, monkeypatch: p
     assert resolve(made).demands[0].quantity == 2
     with pytest.raises(JobError, match=r"^command line: plate\.widht: unknown key; did you mean 'width'\?"):
         make_job({"plate": {"widht": "1 mm", "drawing": "a.dxf"}, "part": [{"drawing": "b.dxf"}]})
+
+
+def test_another_plate_keeps_nothing_of_the_jobs_own(folder: Path):
+    path = job(folder, HEAD + SHEET + 'thickness = 6\ngrade = "S235"\n' + part())
+    thicker = resolve(read_job(path, overrides={"plate": {"thickness": "8 mm"}})).plate
+    another = resolve(read_job(path, overrides={"plate": {"width": "90 mm", "height": "90 mm"}})).plate
+    assert (thicker.thickness_mm, thicker.grade, thicker.area_mm2) == (8.0, "S235", 150_000.0)
+    assert (another.thickness_mm, another.grade, another.area_mm2) == (None, None, 8100.0)
 
 
 def test_faults_of_several_drawings_come_together(folder: Path):
