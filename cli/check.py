@@ -96,7 +96,7 @@ def _check_drawing(
 def _clearances(given: dict[str, str | None]) -> "Clearances":
     """Return the clearances given; merging cuts and breaking edges is the user's matter here."""
     from nesting.clearances import Clearances
-    from nesting.documents import parse_length
+    from nesting.lengths import parse_length
 
     lengths = {key: parse_length(text, "mm") if text else 0.0 for key, text in given.items()}
     return Clearances(

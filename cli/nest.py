@@ -67,6 +67,9 @@ Examples:
 @click.option("--thickness", metavar="LENGTH", help='Plate thickness: 6, "1/4 in", "10 ga mild steel".')
 @click.option("--grade", metavar="TEXT", help="Plate grade, if known.")
 @click.option("--heat", metavar="TEXT", help="Plate heat number, if known.")
+@click.option("--plate-name", metavar="TEXT", help="What the plate is called.")
+@click.option("--parent", metavar="TEXT", help="Plate that this leftover was cut from, if known.")
+@click.option("--place", metavar="TEXT", help="Where the plate stands.")
 @click.option("--grain", type=float, metavar="DEG", help="Direction of the plate's grain, if known.")
 @click.option(
     "--uncertainty", metavar="LENGTH", help="How far the plate's outline may be wrong; added to margin."
@@ -75,6 +78,7 @@ Examples:
     "--accept-unknown-grade", is_flag=True, help="Cut a part that asks for a grade from unknown plate."
 )
 @click.option("--shop", metavar="FILE", help="Shop file; see 'oddplate shop'.")
+@click.option("--name", metavar="TEXT", help="Name of the job.")
 @click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
 @click.option(
     "--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again."
@@ -122,12 +126,14 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
     clearances = ("kerf", "gap", "margin", "lead_in")
     return options.without_none(
         {
+            "name": given["name"],
             "shop": given["shop"] and str(Path(given["shop"]).absolute()),
             "plate": {
                 **_plate(given),
                 "thickness": options.length(given["thickness"]),
+                "name": given["plate_name"],
                 "uncertainty": options.length(given["uncertainty"]),
-                **{key: given[key] for key in ("grade", "heat", "grain")},
+                **{key: given[key] for key in ("grade", "heat", "grain", "parent", "place")},
             },
             "clearances": {
                 **{key: options.length(given[key]) for key in clearances},

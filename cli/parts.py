@@ -37,7 +37,7 @@ def command(
       oddplate parts parts/ --units parts/old=inch
       oddplate parts bracket.dxf --thickness "1/4 in" --json
     """
-    from nesting.documents import parse_thickness
+    from nesting.lengths import parse_thickness
     from nesting.listing import list_drawings
 
     listings = list_drawings(

@@ -9,17 +9,8 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from nesting.demand import Turns
-from nesting.documents import (
-    Coordinate,
-    Distance,
-    Entry,
-    Length,
-    Thickness,
-    UnitWord,
-    make_document,
-    not_empty,
-    read_document,
-)
+from nesting.documents import Entry, make_document, not_empty, read_document
+from nesting.lengths import Coordinate, Distance, Length, Thickness, UnitWord
 from nesting.plate import KeepOutKind
 from nesting.shop import Paper
 from nesting.tables import Process
@@ -100,6 +91,7 @@ class PlateEntry(Entry):
     heat: str | None = None
     grain: float | None = Field(default=None, allow_inf_nan=False)
     uncertainty: Distance | None = None
+    parent: str | None = None
     place: str | None = None
 
     @model_validator(mode="after")

@@ -5,29 +5,22 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-import shapely
-from shapely.geometry import Polygon
-from shapely.validation import explain_validity
-
 from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.drawing.findings import Finding
 from nesting.drawing.plate import read_plate
 from nesting.drawing.reader import read_drawing
 from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
-from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Polyline
-from nesting.job import DxfVersion, Job, PartEntry, PlateEntry, SearchEntry
+from nesting.job import DxfVersion, Job, PartEntry, SearchEntry
 from nesting.part import Part
-from nesting.plate import KeepOut, Plate
+from nesting.plate import Plate
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
 from nesting.spacing import Derived, derive_clearances
-from nesting.tolerances import FINE_CHORD_MM
 from nesting.units import Unit
+from nesting.written_plate import completed, written_plate
 
 R = TypeVar("R")
-NO_AREA_MM2 = 1e-6
 SAME_THICKNESS_MM = 0.01
 
 
@@ -118,82 +111,8 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
         said = job.unit_for(path) or entry.units
         plate, findings = _with_unit(lambda unit: read_plate(path, units=unit), said, asked)
     else:
-        plate, findings = Plate(name="plate", outer=_outline(entry), captured=_captured(entry)), ()
-    plate = _completed(plate, entry)
-    _refuse_stray_holes(plate)
-    return plate, findings
-
-
-def _completed(plate: Plate, entry: PlateEntry) -> Plate:
-    """Return the plate with what the job says of it."""
-    return replace(
-        plate,
-        name=entry.name or plate.name,
-        holes=(*plate.holes, *(_ring(c, f"plate.holes.{i + 1}") for i, c in enumerate(entry.holes))),
-        keep_outs=(*plate.keep_outs, *_keep_outs(entry)),
-        thickness_mm=entry.thickness or plate.thickness_mm,
-        grade=entry.grade or plate.grade,
-        heat=entry.heat or plate.heat,
-        grain_deg=plate.grain_deg if entry.grain is None else entry.grain,
-        uncertainty_mm=plate.uncertainty_mm if entry.uncertainty is None else entry.uncertainty,
-        place=entry.place or plate.place,
-    )
-
-
-def _outline(entry: PlateEntry) -> Contour:
-    if entry.corners is not None:
-        return _ring(entry.corners, "plate.corners")
-    assert entry.width is not None and entry.height is not None  # the entry refuses anything else
-    return Contour.of_rectangle(entry.width, entry.height)
-
-
-def _captured(entry: PlateEntry) -> str:
-    return "corners in the job" if entry.corners is not None else "width and height in the job"
-
-
-def _keep_outs(entry: PlateEntry) -> tuple[KeepOut, ...]:
-    return tuple(
-        KeepOut(contour=_ring(k.corners, f"plate.keep_outs.{i + 1}"), kind=k.kind, reason=k.reason)
-        for i, k in enumerate(entry.keep_outs)
-    )
-
-
-def _ring(corners: tuple[tuple[float, float, float], ...], key: str) -> Contour:
-    """Return the contour through corners with bulges; raise `JobError` where it bounds no plain area."""
-    # Many write the first corner again at the end; a corner written twice makes no edge either.
-    before = (corners[-1], *corners[:-1])
-    corners = tuple(c for c, b in zip(corners, before, strict=True) if c[:2] != b[:2])
-    bent = any(bulge for _, _, bulge in corners)
-    if len(corners) < (2 if bent else 3):
-        raise JobError(f"{key}: a closed outline needs at least three corners, got {len(corners)}")
-    if bent:
-        contour = Contour(curves=(Polyline(vertices=corners, is_closed=True),))
-    else:
-        contour = Contour.of_points([(x, y) for x, y, _ in corners])
-    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)])
-    if not drawn.is_valid or contour.area_mm2 < NO_AREA_MM2:
-        why = explain_validity(drawn) if not drawn.is_valid else "no area"
-        raise JobError(f"{key}: the corners bound no plain area ({why}); give them in order around the edge")
-    return contour
-
-
-def _refuse_stray_holes(plate: Plate) -> None:
-    outline = plate.outer.polygon(FINE_CHORD_MM, "midway")
-    rings = [hole.polygon(FINE_CHORD_MM, "midway") for hole in plate.holes]
-    for i, ring in enumerate(rings):
-        if not shapely.covers(outline, ring):
-            raise JobError(
-                f"{plate.name}: the hole at {_place(ring)} reaches outside the plate; "
-                "draw the outline round it"
-            )
-        for other in rings[:i]:
-            if shapely.intersection(ring, other).area > NO_AREA_MM2:
-                raise JobError(f"{plate.name}: two holes overlap at {_place(ring)}; draw them as one")
-
-
-def _place(polygon: shapely.Geometry) -> str:
-    point = polygon.representative_point()
-    return f"({point.x:.1f}, {point.y:.1f}) mm"
+        plate, findings = written_plate(entry), ()
+    return completed(plate, entry), findings
 
 
 def _with_unit(read: Callable[[Unit | None], R], said: Unit | None, asked: Questions) -> R:

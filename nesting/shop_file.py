@@ -6,7 +6,8 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, Field
 
-from nesting.documents import Distance, Entry, Length, Thickness, UnitWord, not_empty, read_document
+from nesting.documents import Entry, not_empty, read_document
+from nesting.lengths import Distance, Length, Thickness, UnitWord
 from nesting.shop import DEFAULT_SOURCES, MeasuredKerf, Paper, Prices, Shop
 from nesting.tables import CutRow, Process
 

@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nesting.documents import key_lines, parse_length, parse_thickness, read_document
+from nesting.documents import key_lines, read_document
 from nesting.errors import InputError, JobError
 from nesting.job import JobFile
+from nesting.lengths import parse_length, parse_thickness
 
 
 @pytest.mark.parametrize(

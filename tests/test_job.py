@@ -186,7 +186,7 @@ def test_a_unit_that_is_not_known_is_asked_or_refused(folder: Path):
 
 
 def test_units_of_the_command_line_stand_above_the_file(folder: Path):
-    """`$INSUNITS` 4 is mm, 1 is inch in the published DXF reference; a 10 x 10 square is 10 or 254 mm wide."""
+    """`$INSUNITS` 4 is mm, 1 is inch in the published DXF reference: 10 or 254 mm wide."""
     draw(folder / "parts" / "inch.dxf", 10, insunits=1)
     path = job(folder, HEAD + SHEET + part() + part("parts/inch.dxf"))
 
