@@ -19,6 +19,7 @@ from nesting.units import Unit
 DxfVersion = Literal["R12", "R2000"]
 UnitRules = tuple[tuple[Path | None, Unit], ...]
 DEFAULT_SECONDS = 60.0
+MOST_PIECES = 100_000
 _SHAPE_KEYS = frozenset({"drawing", "corners", "width"})
 
 
@@ -44,9 +45,11 @@ def _turns(value: object) -> Turns:
 def _quantity(value: object) -> int | None:
     if value == "fill" or value is None:
         return None
-    if isinstance(value, int) and not isinstance(value, bool) and value > 0:
+    if isinstance(value, int) and not isinstance(value, bool) and 0 < value <= MOST_PIECES:
         return value
-    raise ValueError(f'expected a whole number from 1, or "fill" for as many as fit, got {value!r}')
+    raise ValueError(
+        f'expected a whole number from 1 to {MOST_PIECES}, or "fill" for as many as fit, got {value!r}'
+    )
 
 
 def _is_number(value: object) -> bool:
@@ -135,7 +138,7 @@ class PartEntry(Entry):
 class SearchEntry(Entry):
     """How long and with what seed to search."""
 
-    seed: Annotated[int, Field(ge=0)] = 0
+    seed: Annotated[int, Field(ge=0, lt=2**31)] = 0
     seconds: Annotated[float, Field(gt=0.0, allow_inf_nan=False, strict=False)] | None = None
     steps: Annotated[int, Field(ge=1)] | None = None
     threads: Annotated[int, Field(ge=1, le=256)] = 2

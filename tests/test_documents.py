@@ -99,7 +99,8 @@ seed = 1.5
         "line 8: clearances.kerf: expected 0 or more, got -1 mm",
         'line 9: clearances.gap: expected a length, a number or a text such as "12 mm", '
         "got true or false (True)",
-        'line 13: part.1.quantity: expected a whole number from 1, or "fill" for as many as fit, got 0',
+        'line 13: part.1.quantity: expected a whole number from 1 to 100000, or "fill" for as many as fit, '
+        "got 0",
         "line 16: part.2.drawing: expected a text in quotes, got a number (7)",
         'line 17: part.2.turns: expected "any", "fixed", "grain", a step in degrees or a list of degrees, '
         "got 'sideways'",
