@@ -20,16 +20,36 @@ def distinct_loops(loops: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Findi
     dropped: set[int] = set()
     findings = []
     if len(loops) > 1:
-        boxes = shapely.bounds(lines)
         pairs = shapely.STRtree(lines).query(lines, predicate="intersects").T.tolist()
         for i, j in sorted(pairs):
-            if i >= j or i in dropped or j in dropped or abs(boxes[i] - boxes[j]).max() > _SAME_MM:
-                continue
-            if shapely.hausdorff_distance(lines[i], lines[j]) <= _SAME_MM:
+            if i < j and i not in dropped and j not in dropped and _alike(lines[i], lines[j]):
                 dropped.add(j)
                 findings.append(_twice(loops[i], loops[j]))
     kept = tuple(loop for k, loop in enumerate(loops) if k not in dropped)
     return kept, tuple(findings)
+
+
+def without_marked(
+    loops: Sequence[Loop], marks: Sequence[Loop]
+) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
+    """Leave out loops that are drawn on a mark layer as well: the mark layer says what they are."""
+    if not (loops and marks):
+        return tuple(loops), ()
+    lines, marked = [loop_line(loop) for loop in loops], [loop_line(mark) for mark in marks]
+    pairs = shapely.STRtree(marked).query(lines, predicate="dwithin", distance=_SAME_MM).T.tolist()
+    out = {i for i, j in pairs if _alike(lines[i], marked[j])}
+    if not out:
+        return tuple(loops), ()
+    first = loops[min(out)]
+    place = first.contour.pieces[0].start
+    text = (
+        f"{len(out)} contours drawn both to be cut and on a mark layer are taken as marks, the first at {at(place)} "
+        f"(layers {first.layer} and {marks[0].layer})"
+    )
+    finding = Finding(
+        kind="cut and mark", severity="warning", message=text, place=place, entity=first.entities[0]
+    )
+    return tuple(loop for k, loop in enumerate(loops) if k not in out), (finding,)
 
 
 def distinct_chains(
@@ -70,6 +90,11 @@ def loop_line(loop: Loop) -> LineString:
 def chain_line(chain: Chain) -> LineString:
     """The chain in chords."""
     return LineString([p for d in chain.drawn for p in d.curve.points(NESTING_CHORD_MM).tolist()])
+
+
+def _alike(a: LineString, b: LineString) -> bool:
+    boxes = abs(np.subtract(a.bounds, b.bounds)).max()
+    return bool(boxes <= _SAME_MM and shapely.hausdorff_distance(a, b) <= _SAME_MM)
 
 
 def _covers(lines: list[LineString], line: LineString) -> bool:

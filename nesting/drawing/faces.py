@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from statistics import median
 
 import shapely
 from shapely.geometry import LineString, Polygon
@@ -23,6 +24,7 @@ from nesting.geometry.curves import Piece
 from nesting.geometry.pose import Point
 from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
 
+_WASTE = 0.01
 _TOUCH_MM = JOIN_SILENT_MM + NESTING_CHORD_MM
 
 
@@ -142,8 +144,10 @@ def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
     ]
     if not wholes:
         return [], left, []
+    wholes, small = _without_waste(wholes)
     shared = math.fsum(bits[k].piece.length_mm for k, n in uses.items() if n > 1)
-    place = polygons[0].representative_point().coords[0]
+    inside = polygons[0].representative_point()
+    place = (inside.x, inside.y)
     if shared == 0.0:
         text = f"lines that meet in T-joints or overlap near {at(place)} were sorted out into {len(wholes)} contours"
     else:

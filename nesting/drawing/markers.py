@@ -1,5 +1,6 @@
 """Put back the subclass markers (group 100) that some programs leave out of newer entities."""
 
+import re
 from typing import Final
 
 _MARKER: Final[dict[bytes, bytes]] = {
@@ -7,13 +8,15 @@ _MARKER: Final[dict[bytes, bytes]] = {
     b"SPLINE": b"AcDbSpline",
     b"ELLIPSE": b"AcDbEllipse",
 }
+_VERSION: Final = re.compile(rb"(\$ACADVER\s+1\s+)AC10\d\d")
+_HEADER: Final = b"0\nSECTION\n2\nHEADER\n9\n$ACADVER\n1\nAC1015\n0\nENDSEC\n"
 _COMMON: Final = frozenset({5, 6, 8, 39, 48, 60, 62, 67, 102, 330, 360, 370, 420, 440})
 
 
 def with_subclass_markers(data: bytes) -> bytes:
     """Return the bytes of a text DXF file with a marker before the own data of each entity that has none.
 
-    Raise `ValueError` if the file is not made of pairs of group code and value.
+    The version becomes R2000, the first one the library reads these entities in.  Raise `ValueError` if the file is not made of pairs of group code and value.
     """
     lines = data.splitlines()
     out: list[bytes] = []
@@ -28,7 +31,8 @@ def with_subclass_markers(data: bytes) -> bytes:
         else:
             tags += [code_line, value]
     out += _entity(entity, common, tags)
-    return b"\n".join(out) + b"\n"
+    text = b"\n".join(out) + b"\n"
+    return _VERSION.sub(rb"\g<1>AC1015", text) if b"$ACADVER" in text else _HEADER + text
 
 
 def _entity(entity: bytes, common: list[bytes], tags: list[bytes]) -> list[bytes]:

@@ -26,7 +26,7 @@ _WORDS: Final[dict[str, Role]] = {
     **dict.fromkeys(("TEXT", "TEXTS", "LABEL", "LABELS", "LETTERING"), "text"),
     **dict.fromkeys(("MARK", "MARKS", "MARKING", "MARKINGS"), "other"),
     **dict.fromkeys(("DIM", "DIMS", "DIMENSION", "DIMENSIONS", "NOTE", "NOTES", "DEFPOINTS", "HATCH"), "ignore"),
-    **dict.fromkeys(("TITLE", "TITLEBLOCK", "BORDER", "CONSTRUCTION", "HIDDEN", "SKETCH", "SKETCHES"), "ignore"),
+    **dict.fromkeys(("TITLE", "TITLEBLOCK", "BORDER", "CONSTRUCTION", "HIDDEN"), "ignore"),
 }  # fmt: skip
 
 # Sheet-metal flat patterns: profiles are cut, everything else of the family is not (names seen in public code).

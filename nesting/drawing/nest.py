@@ -62,18 +62,18 @@ class _Node:
         return float(max(x1 - x0, y1 - y0))
 
 
-def nest(loops: Sequence[Loop], chains: Sequence[Chain], *, annotated: bool = False) -> Nested:
+def nest(loops: Sequence[Loop], chains: Sequence[Chain]) -> Nested:
     """Return parts by containment: an outline, its holes, and again parts in those holes.
 
     Self-crossing loops and chains that nearly close stand in the tree, so that what lies in them is not mistaken for
-    parts, but make none.  `annotated` says that the drawing has dimensions: a frame round it is then a sheet border.
+    parts, but make none.
     """
     findings: list[Finding] = []
     nodes = [node for loop in loops if (node := _loop_node(loop, findings)) is not None]
     nodes += [node for chain in chains if (node := _broken_node(chain)) is not None]
     nodes.sort(key=lambda n: -n.polygon.area)
     roots = _tree(_without_crossings(nodes, findings))
-    roots = _without_sheet_edge(roots, annotated, findings)
+    roots = _without_sheet_edge(roots, findings)
     outlines: list[Outline] = []
     for root in roots:
         _part(root, outlines, findings)
@@ -190,14 +190,12 @@ def _tree(nodes: list[_Node]) -> list[_Node]:
     return [n for i, n in enumerate(nodes) if holder[i] < 0]
 
 
-def _without_sheet_edge(roots: list[_Node], annotated: bool, findings: list[Finding]) -> list[_Node]:
+def _without_sheet_edge(roots: list[_Node], findings: list[Finding]) -> list[_Node]:
     """Leave out one rectangle round everything if most of what it holds are outlines with holes themselves."""
     while len(roots) == 1 and _is_rectangle(roots[0].polygon):
         root = roots[0]
         holders = [n for n in root.inside if n.inside]
-        sheet = len(holders) >= 2 and 2 * len(holders) >= len(root.inside)
-        border = annotated and len(root.inside) > 0 and root.loop is not None
-        if not (sheet or border):
+        if len(holders) < 2 or 2 * len(holders) < len(root.inside):
             break
         text = (
             f"the rectangle of {root.entity} at {at(root.place)} lies round everything: taken as the edge of the sheet "

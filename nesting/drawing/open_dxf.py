@@ -2,9 +2,6 @@
 
 import hashlib
 import io
-import logging
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -31,8 +28,7 @@ class OpenedDxf:
 def open_dxf(path: Path) -> OpenedDxf:
     """Open a file; raise `DrawingError` if it is missing, no DXF, or damaged beyond repair."""
     data = _bytes_of(path)
-    with _quiet():
-        document, findings = _document(path, data)
+    document, findings = _document(path, data)
     return OpenedDxf(
         document=document,
         declared=declared_units(data),
@@ -113,15 +109,3 @@ def _recovered(data: bytes, cause: Exception) -> tuple[DxfDocument, tuple[Findin
 def _plain(error: Exception) -> str:
     text = " ".join(str(error).split()) or type(error).__name__
     return text[:160]
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Hold back the library's log lines; what matters of them becomes findings."""
-    logger = logging.getLogger("ezdxf")
-    before = logger.level
-    logger.setLevel(logging.CRITICAL + 1)
-    try:
-        yield
-    finally:
-        logger.setLevel(before)

@@ -58,7 +58,9 @@ def keep_out_kind(layer: str) -> KeepOutKind | None:
 
 def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]) -> tuple[Loop, list[Loop]]:
     if not loops:
-        reasons = "; ".join(f.message for f in findings if f.severity != "note")[:300] or "it has no closed contour"
+        reasons = (
+            "; ".join(f.message for f in findings if f.severity != "note")[:300] or "it has no closed contour"
+        )
         raise NoPartsError(f"{path.name}: no plate edge found: {reasons}; close the outline", findings)
     bodies = [loop_polygon(loop, path) for loop in loops]
     first = max(range(len(loops)), key=lambda k: bodies[k].area)
@@ -77,7 +79,9 @@ def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]
     return loops[first], holes
 
 
-def _keep_outs(path: Path, drawn: list[Drawn], join_mm: float, findings: list[Finding]) -> tuple[KeepOut, ...]:
+def _keep_outs(
+    path: Path, drawn: list[Drawn], join_mm: float, findings: list[Finding]
+) -> tuple[KeepOut, ...]:
     found = []
     for layer in dict.fromkeys(d.layer for d in drawn):
         chained = contours_of([d for d in drawn if d.layer == layer], join_mm)

@@ -7,13 +7,17 @@ from typing import Literal
 
 import numpy as np
 
+from nesting.drawing.annotated import refuse_annotated
+from nesting.drawing.chain import follow
 from nesting.drawing.contours import contours_of
 from nesting.drawing.declared_units import ChosenUnit, choose_unit, unknown_units
+from nesting.drawing.doubles import without_marked
 from nesting.drawing.entities import Drawn, Gathered, gather
 from nesting.drawing.findings import Finding, NoPartsError
 from nesting.drawing.marks import LayerRule, role_of
 from nesting.drawing.nest import Nested, Outline, nest
 from nesting.drawing.open_dxf import OpenedDxf, open_dxf
+from nesting.drawing.quiet import quiet
 from nesting.drawing.riders import riders_of
 from nesting.geometry.curves import Floats
 from nesting.part import Part
@@ -71,9 +75,10 @@ def read_drawing(
     path = Path(path)
     content = sort_content(path, units, layers, layer_rules)
     chained = contours_of(content.cut, join_mm)
-    counts = content.gathered.counts
-    annotated = sum(counts.get(kind, 0) for kind in ("DIMENSION", "LEADER", "OLE2FRAME")) > 0
-    nested = nest(chained.loops, chained.chains, annotated=annotated)
+    if not layers:
+        refuse_annotated(path, content.cut, content.gathered, chained)
+    loops, said = without_marked(chained.loops, follow(content.marked).loops)
+    nested = nest(loops, chained.chains)
     riders = riders_of(nested.outlines, chained.chains, content.marked, content.gathered.written, layer_rules)
     parts = tuple(
         Part(
@@ -88,7 +93,7 @@ def read_drawing(
         )
         for index, outline in enumerate(nested.outlines)
     )
-    findings = (*content.findings, *chained.findings, *nested.findings, *riders.findings)
+    findings = (*content.findings, *chained.findings, *said, *nested.findings, *riders.findings)
     if not parts:
         raise NoPartsError(_no_parts(path, content, findings), findings)
     return Drawing(
@@ -105,9 +110,10 @@ def read_drawing(
 
 def sort_content(path: Path, units: Unit | None, layers: Sequence[str], rules: Sequence[LayerRule]) -> Sorted:
     """Open a file, settle its unit and tell cut curves from marks by layer and line type."""
-    opened = open_dxf(path)
-    unit = choose_unit(opened.declared, units)
-    gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name)
+    with quiet():
+        opened = open_dxf(path)
+        unit = choose_unit(opened.declared, units)
+        gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name)
     if unit is None:
         raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
     roles = [role_of(d.layer, d.linetype, layers, rules) for d in gathered.drawn]

@@ -13,6 +13,7 @@ from ezdxf.filemanagement import new as new_document
 
 from nesting.drawing.labels import label_room, label_size, label_text
 from nesting.drawing.layers import COLOURS, KEEP_OUT, LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PLATE_EDGE
+from nesting.drawing.quiet import quiet
 from nesting.drawing.shapes import draw_curve, draw_text
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Point
@@ -41,8 +42,8 @@ def write_drawing(
     curve as it is; R12 has no light polylines, ellipses and splines: polylines become old ones, the others arcs
     within `R12_ARC_MM`.  The same layout gives the same bytes.  Raise `OSError` if the folder cannot be written.
     """
-    document = _document(layout, version, unit, labels=labels, plate_edge=plate_edge)
-    with _fixed_stamps():
+    with quiet(), _fixed_stamps():
+        document = _document(layout, version, unit, labels=labels, plate_edge=plate_edge)
         stream = io.StringIO()
         document.write(stream)
     text = stream.getvalue()
@@ -60,8 +61,7 @@ def write_drawing(
 
 
 def _document(layout: Layout, version: Version, unit: Unit, *, labels: bool, plate_edge: bool) -> DxfDocument:
-    with _fixed_stamps():
-        document = new_document(version)
+    document = new_document(version)
     if version != "R12":
         document.header["$INSUNITS"] = INSUNITS_CODE[unit]
         document.header["$MEASUREMENT"] = 1 if unit in _METRIC else 0
