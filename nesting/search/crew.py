@@ -1,0 +1,131 @@
+"""Several threads on one problem: they share the best state, and stop together."""
+
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+
+from nesting.search.problem import Poses, Problem
+from nesting.search.state import Crowd
+
+_REMEMBERED = 40
+
+Score = tuple[float, ...]
+"""Larger is better, compared from the left."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class State:
+    """Items free of overlap, and how good they are."""
+
+    poses: Poses
+    score: Score
+
+
+class Crew:
+    """Shared by the threads of one search: the best state, the clock and the stop flag.
+
+    With `steps` None the threads run freely until `seconds` have passed.  With a number of steps one thread takes that
+    many, so that the same seed gives the same layout on any machine; time then only counts.
+    """
+
+    def __init__(
+        self, *, seed: int, seconds: float, steps: int | None, threads: int
+    ) -> None:
+        self.seed = seed
+        self.seconds = seconds
+        self.steps_left = steps
+        self.threads = 1 if steps is not None else max(1, threads)
+        self.history: list[State] = []
+        self.watch: Callable[[Crew], bool] | None = None
+        self.called_off = False
+        self.poses_tried = 0
+        self.steps_taken = 0
+        self.phase = ""
+        self._start = time.monotonic()
+        self._lock = threading.Lock()
+        self._stop = threading.Event()
+        self._crowds: list[Crowd] = []
+
+    @property
+    def best(self) -> State | None:
+        """The best state so far."""
+        return self.history[-1] if self.history else None
+
+    @property
+    def elapsed(self) -> float:
+        """Seconds since the start."""
+        return time.monotonic() - self._start
+
+    @property
+    def stopped(self) -> bool:
+        """True once the threads must come home."""
+        return self._stop.is_set()
+
+    def stop(self) -> None:
+        """Bring the threads home at once, out of the kernels too."""
+        self._stop.set()
+        for crowd in list(self._crowds):
+            crowd.counters[2] = 1
+
+    def crowd(self, problem: Problem, poses: Poses, *, seed: int) -> Crowd:
+        """Make a crowd that stops when the crew does."""
+        crowd = Crowd(problem.shapes, poses, seed=seed)
+        with self._lock:
+            self._crowds.append(crowd)
+            if self._stop.is_set():
+                crowd.counters[2] = 1
+        return crowd
+
+    def done_with(self, crowd: Crowd) -> None:
+        """Book what a crowd has tried."""
+        with self._lock:
+            self.poses_tried += int(crowd.counters[0])
+            self._crowds = [c for c in self._crowds if c is not crowd]
+
+    def offer(self, state: State) -> bool:
+        """Make a state the best if it is better; tell whether it was."""
+        with self._lock:
+            if self.best is not None and state.score <= self.best.score:
+                return False
+            self.history.append(state)
+            del self.history[:-_REMEMBERED]
+            return True
+
+    def restart(self, state: State) -> None:
+        """Begin again from a state, with scores of another kind."""
+        self.history = [state]
+
+    def take_step(self) -> bool:
+        """Count one step; False if there is none left or the crew has stopped."""
+        if self._stop.is_set():
+            return False
+        with self._lock:
+            if self.steps_left is not None:
+                if self.steps_left <= 0:
+                    return False
+                self.steps_left -= 1
+            self.steps_taken += 1
+            return True
+
+    def run(self, work: Callable[[int, np.random.Generator], None], until: float) -> None:
+        """Run `work(thread, random)` in every thread until all return, the time `until` is over or the watch says stop."""
+        generators = [np.random.default_rng([self.seed, self.steps_taken, t]) for t in range(self.threads)]
+        self._stop.clear()
+        with ThreadPoolExecutor(self.threads) as pool:
+            jobs = [pool.submit(work, t, generators[t]) for t in range(self.threads)]
+            try:
+                while not all(job.done() for job in jobs):
+                    self.called_off = self.called_off or (self.watch is not None and self.watch(self))
+                    if self.called_off or (self.steps_left is None and self.elapsed > until):
+                        self.stop()
+                        break
+                    time.sleep(0.02)
+            except BaseException:
+                self.stop()
+                raise
+            for job in jobs:
+                job.result()

@@ -1,0 +1,1 @@
+"""Compiled loops on plain arrays; the only place that imports numba."""

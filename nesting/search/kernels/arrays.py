@@ -1,0 +1,104 @@
+"""The arrays kernels work on.  Plain named tuples, so that compiled code takes them as they are.
+
+A *shape* is one part seen from one side, grown by half the gap, with the centre of its smallest enclosing circle at
+the origin.  A *pose* is shape, x, y and turn (radians).  An *item* is one piece to be placed.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+class Shapes(NamedTuple):
+    """All shapes of a job.  `*_start` arrays have one entry more than shapes and index the array before them."""
+
+    x: Floats  # vertices of all rings
+    y: Floats
+    following: Ints  # vertex at the other end of the edge that starts here
+    vertex_start: Ints
+    run_x: Floats  # circles round runs of consecutive edges
+    run_y: Floats
+    run_r: Floats
+    run_first: Ints  # edges run_first..run_last-1
+    run_last: Ints
+    run_start: Ints
+    pole_x: Singles  # inscribed circles, largest first; single precision, since they only guide
+    pole_y: Singles
+    pole_r: Singles
+    pole_start: Ints
+    turn: Floats  # allowed turns, radians; a free shape lists even steps, to be jittered by half a step
+    turn_box: Floats  # (turns, 4) bounds of the shape at each listed turn
+    turn_start: Ints
+    free: Bools  # any turn is allowed
+    mirror: Ints  # the same part turned over, or -1
+    radius: Floats  # of the enclosing circle round the origin
+    scale: Floats  # square root of the convex hull's area
+
+
+class Region(NamedTuple):
+    """Where shapes may lie: a field of signed distances, the exact boundary, and one half-plane that can be moved."""
+
+    depth: Floats  # (rows, columns) signed distance to the boundary, positive inside
+    x0: float
+    y0: float
+    step: float
+    x: Floats  # boundary edges
+    y: Floats
+    x_end: Floats
+    y_end: Floats
+    cell_start: Ints  # edges by cell of a square grid over the distance field's area
+    cell_edge: Ints
+    cell_step: float
+    cell_columns: int
+    cell_rows: int
+    hole_x: Floats  # a point of each hole's edge
+    hole_y: Floats
+    bounds: Floats  # x0, y0, x1, y1
+    is_box: bool  # the bounds are all there is to it
+    limit: Floats  # normal x, normal y, c: shapes lie in normal . p <= c as well
+
+
+class Items(NamedTuple):
+    """Items and where they are; `w*` arrays hold their world coordinates, rebuilt whenever an item is moved."""
+
+    shape: Ints
+    x: Floats
+    y: Floats
+    turn: Floats
+    wx: Floats  # (items, most vertices)
+    wy: Floats
+    run_x: Floats  # (items, most runs)
+    run_y: Floats
+    pole_x: Singles  # (items, most poles), from the item's own origin, so that single precision does
+    pole_y: Singles
+    box: Floats  # (items, 4)
+
+
+class Losses(NamedTuple):
+    """Overlap of pairs (items, items) and of items with the region's outside (items,), and their weights."""
+
+    pair: Floats
+    edge: Floats
+    pair_weight: Floats
+    edge_weight: Floats
+
+
+class Scratch(NamedTuple):
+    """Room for one candidate pose."""
+
+    wx: Floats
+    wy: Floats
+    run_x: Floats
+    run_y: Floats
+    pole_x: Singles
+    pole_y: Singles
+    box: Floats
+    doubtful: Ints  # neighbours that the circles leave open
+    doubtful_loss: Floats
+    key: Floats  # shape and turn the rotated coordinates belong to, and how much has been rotated

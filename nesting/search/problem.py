@@ -1,0 +1,110 @@
+"""What is to be placed where, in the search's own terms."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import MultiPolygon, Polygon
+
+from nesting.geometry.pose import Pose
+from nesting.search import region as region_arrays
+from nesting.search import shapes as shape_arrays
+from nesting.search.kernels.arrays import Floats, Region, Shapes
+from nesting.search.shapes import Shape, centred
+
+Poses = Floats
+"""Rows (shape, x, y, turn in radians), one for each item, an array (n, 4)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """One sort of item.  `shape` is its index among the shapes; `most` None means as many as fit.
+
+    Items of a lower `rank` come first, whatever their worth; within a rank more worth is better.
+    """
+
+    polygon: Polygon
+    turns: tuple[float, ...] | None
+    may_flip: bool = False
+    most: int | None = 1
+    rank: int = 1
+    worth: float = 0.0
+    net_area: float = 0.0
+
+
+class Problem:
+    """Kinds of items and the region they may lie in; read-only once made."""
+
+    def __init__(self, kinds: Sequence[Kind], region: Polygon | MultiPolygon) -> None:
+        self.kinds = tuple(kinds)
+        self.region_polygon = region
+        self.shape_list: list[Shape] = []
+        self.first_shape: list[int] = []
+        for kind in kinds:
+            k = len(self.shape_list)
+            self.first_shape.append(k)
+            self.shape_list.append(centred(kind.polygon, kind.turns, mirror=k + 1 if kind.may_flip else -1))
+            if kind.may_flip:
+                self.shape_list.append(centred(kind.polygon, kind.turns, flipped=True, mirror=k))
+        self.shapes: Shapes = shape_arrays.pack(self.shape_list)
+        self.region: Region = region_arrays.pack(region)
+        self.area = np.array([k.polygon.area for k in kinds])
+        self.region_area = float(region.area)
+        self.kind_of_shape = np.array(
+            [i for i, kind in enumerate(kinds) for _ in range(2 if kind.may_flip else 1)], dtype=np.int64
+        )
+
+    def region_within(self, nx: float, ny: float, c: float) -> Region:
+        """The region cut by nx x + ny y <= c."""
+        return self.region._replace(limit=np.array([nx, ny, c], dtype=np.float64))
+
+    def pose(self, row: Floats) -> Pose:
+        """Turn a row of poses into the transform of the kind's own polygon."""
+        shape = self.shape_list[int(row[0])]
+        flipped = self.first_shape[int(self.kind_of_shape[int(row[0])])] != int(row[0])
+        turn = math.degrees(row[3]) % 360.0
+        turn = round(turn, 9) % 360.0
+        (sx, sy), turned = shape.shift, Pose(turn_deg=turn)
+        back = turned.vector((sx, sy))
+        return Pose(flipped=flipped, turn_deg=turn, x_mm=float(row[1]) - back[0], y_mm=float(row[2]) - back[1])
+
+    def extent(self, poses: Poses, nx: float, ny: float) -> float:
+        """How far the items reach along a direction."""
+        return max(float(self.extents(poses, nx, ny).max()), -math.inf) if len(poses) else -math.inf
+
+    def extents(self, poses: Poses, nx: float, ny: float) -> Floats:
+        """How far each item reaches along a direction."""
+        found = []
+        for k, x, y, turn in poses:
+            corners = np.asarray(self.shape_list[int(k)].polygon.exterior.coords)
+            c, s = math.cos(turn), math.sin(turn)
+            along = np.array([c * nx + s * ny, -s * nx + c * ny])
+            found.append(float((corners @ along).max()) + nx * x + ny * y)
+        return np.array(found)
+
+    def placed_polygons(self, poses: Poses) -> list[Polygon]:
+        """The items' polygons where they lie, for tests and figures."""
+        return [
+            self.pose(row).geometry(self.kinds[int(self.kind_of_shape[int(row[0])])].polygon) for row in poses
+        ]
+
+    def is_legal(self, polygons: Sequence[Polygon]) -> bool:
+        """Tell whether no two polygons overlap and all lie in the region, but for slivers rounding makes."""
+        sliver = 1e-6 * math.sqrt(self.region_area)
+        return worst_overlap(polygons) <= sliver and all(
+            p.difference(self.region_polygon).area <= sliver for p in polygons
+        )
+
+    def biggest_first(self, kinds: Sequence[int]) -> list[int]:
+        """Order kinds by rank, then by area, largest first."""
+        return sorted(kinds, key=lambda k: (self.kinds[k].rank, -self.area[k]))
+
+
+def worst_overlap(polygons: Sequence[Polygon]) -> float:
+    """Return the largest common area of any two polygons."""
+    tree = shapely.STRtree(list(polygons))
+    a, b = tree.query(list(polygons), predicate="intersects")
+    areas = [polygons[i].intersection(polygons[j]).area for i, j in zip(a, b, strict=True) if i < j]
+    return max(areas, default=0.0)

@@ -1,0 +1,145 @@
+"""From polygons to the arrays kernels work on."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+
+from nesting.geometry.pose import Pose
+from nesting.search.kernels.arrays import Floats, Shapes
+
+RUN_EDGES = 6
+"""Consecutive edges that share one circle for quick dismissal."""
+
+MOST_POLES = 16
+FREE_TURNS = 72
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """One part seen from one side, ready for placing.
+
+    `polygon` has its smallest enclosing circle's centre at the origin; `shift` moves it back: a point p of the polygon
+    is p + shift in the (flipped) drawing.  `turns` are radians, None for any.  `mirror` is the index of the same part
+    turned over, or -1.
+    """
+
+    polygon: Polygon
+    shift: tuple[float, float]
+    turns: tuple[float, ...] | None
+    mirror: int = -1
+
+
+def centred(polygon: Polygon, turns: tuple[float, ...] | None, *, flipped: bool = False, mirror: int = -1) -> Shape:
+    """Return a shape for a polygon, flipped if asked, moved to its smallest enclosing circle's centre."""
+    own = Pose(flipped=True).geometry(polygon) if flipped else polygon
+    own = shapely.orient_polygons(own)
+    c = shapely.minimum_bounding_circle(own).centroid
+    moved = shapely.transform(own, lambda xy: xy - (c.x, c.y))
+    return Shape(polygon=moved, shift=(c.x, c.y), turns=turns, mirror=mirror)
+
+
+def pack(shapes: Sequence[Shape]) -> Shapes:
+    """Return the arrays for a list of shapes."""
+    vertices, following, v_start = [], [], [0]
+    runs, r_start = [], [0]
+    poles, p_start = [], [0]
+    turns, boxes, t_start = [], [], [0]
+    for shape in shapes:
+        for ring in (shape.polygon.exterior, *shape.polygon.interiors):
+            xy = np.asarray(ring.coords)[:-1]
+            first = sum(len(v) for v in vertices)
+            n = len(xy)
+            vertices.append(xy)
+            following.append(first + np.roll(np.arange(n), -1))
+            runs += edge_runs(xy, first)
+        v_start.append(sum(len(v) for v in vertices))
+        r_start.append(len(runs))
+        circles = inscribed_circles(shape.polygon)
+        poles.append(circles)
+        p_start.append(p_start[-1] + len(circles))
+        angles = shape.turns if shape.turns is not None else tuple(2 * math.pi * np.arange(FREE_TURNS) / FREE_TURNS)
+        corners = np.asarray(shape.polygon.exterior.coords)
+        for angle in angles:
+            turns.append(angle)
+            turned = Pose(turn_deg=math.degrees(angle)).points(corners)
+            boxes.append([*turned.min(axis=0), *turned.max(axis=0)])
+        t_start.append(len(turns))
+    xy, pole = np.vstack(vertices), np.vstack(poles)
+    run = np.array(runs, dtype=np.float64).reshape(-1, 5)
+    return Shapes(
+        x=_column(xy, 0),
+        y=_column(xy, 1),
+        following=np.concatenate(following).astype(np.int64),
+        vertex_start=np.array(v_start, dtype=np.int64),
+        run_x=_column(run, 0),
+        run_y=_column(run, 1),
+        run_r=_column(run, 2),
+        run_first=run[:, 3].astype(np.int64),
+        run_last=run[:, 4].astype(np.int64),
+        run_start=np.array(r_start, dtype=np.int64),
+        pole_x=_column(pole, 0).astype(np.float32),
+        pole_y=_column(pole, 1).astype(np.float32),
+        pole_r=_column(pole, 2).astype(np.float32),
+        pole_start=np.array(p_start, dtype=np.int64),
+        turn=np.array(turns),
+        turn_box=np.array(boxes),
+        turn_start=np.array(t_start, dtype=np.int64),
+        free=np.array([s.turns is None for s in shapes]),
+        mirror=np.array([s.mirror for s in shapes], dtype=np.int64),
+        radius=np.array([_radius(s.polygon) for s in shapes]),
+        scale=np.array([math.sqrt(s.polygon.convex_hull.area) for s in shapes]),
+    )
+
+
+def edge_runs(xy: Floats, first: int) -> list[tuple[float, float, float, int, int]]:
+    """Return circles (x, y, r, first edge, last edge + 1) round runs of a ring's consecutive edges."""
+    n = len(xy)
+    closed = np.vstack([xy, xy[:1]])
+    found = []
+    for a in range(0, n, RUN_EDGES):
+        b = min(a + RUN_EDGES, n)
+        points = closed[a : b + 1]
+        circle = shapely.minimum_bounding_circle(shapely.MultiPoint(points))
+        x, y = circle.centroid.coords[0]
+        r = float(np.hypot(*(points - (x, y)).T).max()) * (1 + 1e-9)
+        found.append((x, y, r, first + a, first + b))
+    return found
+
+
+def inscribed_circles(polygon: Polygon, *, cover: float = 0.9, grid: int = 90) -> Floats:
+    """Return up to `MOST_POLES` circles inside the polygon, rows (x, y, r), largest first, an array (n, 3).
+
+    Each is the largest that fits, by a grid of points, outside those before it; they stop when they cover
+    `cover` of the area or get smaller than a twentieth of the first.
+    """
+    x0, y0, x1, y1 = polygon.bounds
+    step = max(x1 - x0, y1 - y0) / grid
+    gx, gy = (a.ravel() for a in np.meshgrid(np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)))
+    inside = shapely.contains_xy(polygon, gx, gy)
+    gx, gy = gx[inside], gy[inside]
+    depth = shapely.distance(polygon.boundary, shapely.points(gx, gy))
+    best = shapely.maximum_inscribed_circle(polygon, tolerance=step / 50)
+    (cx, cy), r = best.coords[0], best.length
+    found = [(cx, cy, r)]
+    area = math.pi * r * r
+    while len(found) < MOST_POLES and len(depth):
+        x, y, r = found[-1]
+        depth = np.minimum(depth, np.hypot(gx - x, gy - y) - r)
+        i = int(np.argmax(depth))
+        if depth[i] < found[0][2] * 0.05 or (area > cover * polygon.area and len(found) >= 3):
+            break
+        found.append((gx[i], gy[i], float(depth[i])))
+        area += math.pi * float(depth[i]) ** 2
+    return np.array(found)
+
+
+def _radius(polygon: Polygon) -> float:
+    return float(np.hypot(*np.asarray(polygon.exterior.coords).T).max())
+
+
+def _column(rows: Floats, index: int) -> Floats:
+    return np.ascontiguousarray(rows[:, index], dtype=np.float64)

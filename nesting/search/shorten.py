@@ -1,0 +1,124 @@
+"""Shorten: pull all items together toward one side, so that the rest stays one large piece.
+
+On a rectangular sheet this is the strip problem of the literature.  The best layout is cut by a sliver at a random
+place, what lies beyond is pushed in, and the overlap that this makes is separated; if that fails, two unlike items of
+a failed state change places and it is tried again.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from nesting.search.crew import Crew, State
+from nesting.search.problem import Poses, Problem
+from nesting.search.state import Crowd, Effort
+
+TRIES = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Way:
+    """A layout, a direction to pull it against, and the area of region that it leaves free beyond its reach."""
+
+    state: State
+    direction: tuple[float, float]
+    free_area: float
+
+
+def ways_to_shorten(problem: Problem, states: Sequence[State]) -> list[Way]:
+    """Return every way to pull every layout to one side, the one that leaves most free first."""
+    x0, y0, x1, y1 = problem.region.bounds
+    ways = []
+    for state in states:
+        for nx, ny in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)):
+            reach = problem.extent(state.poses, nx, ny)
+            beyond = shapely.box(
+                reach if nx > 0 else x0, reach if ny > 0 else y0, -reach if nx < 0 else x1, -reach if ny < 0 else y1
+            )
+            free = problem.region_polygon.intersection(beyond).area
+            ways.append(Way(state=state, direction=(nx, ny), free_area=free))
+    return sorted(ways, key=lambda way: -way.free_area)
+
+
+class Shorten:
+    """One shortening along a direction (unit vector): the smallest reach of the items along it."""
+
+    def __init__(
+        self, problem: Problem, crew: Crew, direction: tuple[float, float], *, begins: float, ends: float
+    ) -> None:
+        self.problem = problem
+        self.crew = crew
+        self.nx, self.ny = direction
+        self.begins, self.ends = begins, ends
+        bounds = problem.region.bounds
+        corners = [(x, y) for x in (bounds[0], bounds[2]) for y in (bounds[1], bounds[3])]
+        self.low = min(self.nx * x + self.ny * y for x, y in corners)
+
+    def reach(self, poses: Poses) -> float:
+        """How far the items reach along the direction, from the region's near side."""
+        return self.problem.extent(poses, self.nx, self.ny) - self.low
+
+    def state(self, poses: Poses) -> State:
+        """A state scored by its reach."""
+        return State(poses=poses, score=(-self.reach(poses),))
+
+    def work(self, thread: int, rng: np.random.Generator) -> None:
+        """Shorten the best state until time is up."""
+        best = self.crew.best
+        assert best is not None, "a layout to begin with"
+        crowd = self.crew.crowd(self.problem, best.poses, seed=int(rng.integers(1 << 31)))
+        size = np.sqrt(self.problem.area[self.problem.kind_of_shape[best.poses[:, 0].astype(np.int64)]])
+        big = np.argsort(-size)[: max(4, len(size) // 2)]
+        while not self.crew.stopped:
+            self._attempt(crowd, rng, big)
+        self.crew.done_with(crowd)
+
+    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray) -> None:
+        best = self.crew.best
+        assert best is not None
+        progress = min(1.0, (self.crew.elapsed - self.begins) / max(self.ends - self.begins, 1e-9))
+        exploring = progress < 0.8
+        # Early on large bites pay, since they mostly succeed; near the end small sure ones.
+        bite = 0.001 if exploring else 0.0005 * (1.0 - (progress - 0.8) / 0.2) + 0.00002
+        reach = -best.score[0]
+        target = reach * (1.0 - bite)
+        region = self.problem.region_within(self.nx, self.ny, self.low + target)
+        crowd.poses = self._squeezed(best.poses, reach - target, rng)
+        pool: list[tuple[float, Poses]] = []
+        for _ in range(TRIES if exploring else 3):
+            if not self.crew.take_step():
+                return
+            left = crowd.separate(region, Effort(passes=2000, patience=200 if exploring else 100))
+            if left == 0.0:
+                if self.crew.offer(self.state(crowd.poses)):
+                    return
+                return
+            current = self.crew.best
+            if current is not best:
+                return
+            pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
+            pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
+            crowd.poses = self._swapped(pool[pick][1], big, rng)
+
+    def _squeezed(self, poses: Poses, sliver: float, rng: np.random.Generator) -> Poses:
+        """Push everything beyond a random line in by the sliver."""
+        along = poses[:, 1] * self.nx + poses[:, 2] * self.ny - self.low
+        line = rng.random() * (-self.crew.best.score[0] if self.crew.best else math.inf)
+        moved = poses.copy()
+        beyond = along > line
+        moved[beyond, 1] -= sliver * self.nx
+        moved[beyond, 2] -= sliver * self.ny
+        return moved
+
+    def _swapped(self, poses: Poses, big: np.ndarray, rng: np.random.Generator) -> Poses:
+        """Let two large items of different kinds change places."""
+        moved = poses.copy()
+        for _ in range(20):
+            a, b = rng.choice(big, 2, replace=False)
+            if moved[a, 0] != moved[b, 0]:
+                break
+        moved[[a, b], 1:3] = moved[[b, a], 1:3]
+        return moved

@@ -1,0 +1,101 @@
+"""A running search's mutable arrays: where the items are, what they cost, and room to work in."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from nesting.search.kernels.arrays import Floats, Items, Losses, Region, Scratch, Shapes
+from nesting.search.kernels.pose import place
+from nesting.search.kernels.separate import separate
+from nesting.search.kernels.settle import settle
+
+Poses = Floats
+"""Rows (shape, x, y, turn), one for each item, an array (n, 4)."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Effort:
+    """How hard one separation tries."""
+
+    passes: int = 1000
+    patience: int = 100
+    wide: int = 30
+    near: int = 20
+
+
+class Crowd:
+    """Items on a region, possibly overlapping, with the weights learnt so far; used by one thread at a time."""
+
+    def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, weights: Losses | None = None) -> None:
+        n = len(poses)
+        vertices, runs, poles = (
+            int(np.diff(a).max()) for a in (shapes.vertex_start, shapes.run_start, shapes.pole_start)
+        )
+        self.shapes = shapes
+        self.items = Items(
+            shape=poses[:, 0].astype(np.int64),
+            x=poses[:, 1].copy(),
+            y=poses[:, 2].copy(),
+            turn=poses[:, 3].copy(),
+            wx=np.empty((n, vertices)),
+            wy=np.empty((n, vertices)),
+            run_x=np.empty((n, runs)),
+            run_y=np.empty((n, runs)),
+            pole_x=np.empty((n, poles), dtype=np.float32),
+            pole_y=np.empty((n, poles), dtype=np.float32),
+            box=np.empty((n, 4)),
+        )
+        self.losses = weights or Losses(
+            pair=np.zeros((n, n)), edge=np.zeros(n), pair_weight=np.ones((n, n)), edge_weight=np.ones(n)
+        )
+        self.scratch = Scratch(
+            wx=np.empty(vertices),
+            wy=np.empty(vertices),
+            run_x=np.empty(runs),
+            run_y=np.empty(runs),
+            pole_x=np.empty(poles, dtype=np.float32),
+            pole_y=np.empty(poles, dtype=np.float32),
+            box=np.empty(4),
+            doubtful=np.empty(max(n, 1), dtype=np.int64),
+            doubtful_loss=np.empty(max(n, 1)),
+            key=np.full(3, -1.0),
+        )
+        self.best = np.empty((n, 4))
+        self.random = np.array([(seed * 2 + 1) * 0x9E3779B9 % (1 << 63)], dtype=np.uint64)
+        self.counters = np.zeros(3, dtype=np.int64)
+
+    @property
+    def poses(self) -> Poses:
+        """Where the items are now."""
+        it = self.items
+        return np.column_stack([it.shape.astype(np.float64), it.x, it.y, it.turn])
+
+    @poses.setter
+    def poses(self, poses: Poses) -> None:
+        it = self.items
+        it.shape[:], it.x[:], it.y[:], it.turn[:] = poses[:, 0], poses[:, 1], poses[:, 2], poses[:, 3]
+
+    def separate(self, region: Region, effort: Effort, *, movable: int = 0) -> float:
+        """Drive the overlap to zero; return what is left.  The items end where it was least."""
+        settings = np.array([effort.passes, effort.patience, effort.wide, effort.near], dtype=np.float64)
+        left: float = separate(
+            self.shapes, region, self.items, self.losses, self.scratch, self.best, movable, settings, self.random,
+            self.counters,
+        )  # fmt: skip
+        return left
+
+    def lay_out(self) -> None:
+        """Bring the world coordinates up to date with the poses, for `settle`."""
+        it = self.items
+        self.scratch.key[0] = -1.0
+        for i in range(len(it.x)):
+            place(i, it.shape[i], it.x[i], it.y[i], it.turn[i], self.shapes, it, self.scratch)
+
+    def settle(self, i: int, region: Region, pull: tuple[float, float, float, float], tries: int) -> bool:
+        """Put item `i` where it overlaps nothing, pulled to one side; False if no such place was met."""
+        return bool(
+            settle(
+                i, tries, np.array(pull), self.shapes, region, self.items, self.losses, self.scratch, self.random,
+                self.counters,
+            )  # fmt: skip
+        )
