@@ -155,11 +155,22 @@ def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
             f"lines near {at(place)} are shared by neighbours ({shared:.1f} mm): each of the {len(wholes)} faces is "
             "taken as a contour of its own; put fold or mark lines on a layer of their own"
         )
-    return (
-        wholes,
-        left,
-        [Finding(kind="shared lines", severity="warning", message=text, place=(place[0], place[1]))],
-    )
+    about = Finding(kind="shared lines", severity="warning", message=text, place=place)
+    return wholes, left, [about, *small]
+
+
+def _without_waste(faces: list[Loop]) -> tuple[list[Loop], list[Finding]]:
+    """Leave out faces that are tiny beside their neighbours: gaps between panels, not parts."""
+    usual = median(face.contour.area_mm2 for face in faces)
+    waste = [face for face in faces if face.contour.area_mm2 < _WASTE * usual]
+    findings = []
+    for face in waste:
+        place = face.contour.pieces[0].start
+        text = f"face of {face.contour.area_mm2:.1f} mm2 at {at(place)} between shared lines taken as waste, left out"
+        findings.append(
+            Finding(kind="waste face", severity="warning", message=text, place=place, entity=face.entities[0])
+        )
+    return [face for face in faces if face not in waste], findings
 
 
 def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point]]:

@@ -83,7 +83,8 @@ def nest(loops: Sequence[Loop], chains: Sequence[Chain]) -> Nested:
 
 def loop_polygon(loop: Loop, path: Path) -> Polygon:
     """Return the area in a loop; raise `DrawingError` if it crosses itself."""
-    node = _loop_node(loop, findings := [])
+    findings: list[Finding] = []
+    node = _loop_node(loop, findings)
     if node is None or node.loop is None:
         raise DrawingError(f"{path.name}: {findings[-1].message}")
     return node.polygon

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, Literal
 
-import ezdxf
+from ezdxf import options  # type: ignore[attr-defined]
 from ezdxf.document import Drawing as DxfDocument
 from ezdxf.filemanagement import new as new_document
 
@@ -132,9 +132,9 @@ def _with_units(text: str, unit: Unit) -> str:
 @contextmanager
 def _fixed_stamps() -> Iterator[None]:
     """Keep times and random identifiers out of the file, so that the same layout gives the same bytes."""
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
     try:
         yield
     finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
+        options.write_fixed_meta_data_for_testing = before
