@@ -1,0 +1,193 @@
+"""What a picture of a layout shows, in millimetres, the same for every way of drawing it."""
+
+import math
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry import MultiPolygon, Polygon
+
+from nesting.geometry.largest import largest_circle
+from nesting.geometry.pose import Point
+from nesting.layout import Layout
+from nesting.remnant import Balance
+from nesting.report.colours import PALETTE
+from nesting.report.wording import measures
+from nesting.units import Unit, from_mm, to_mm
+
+Shape: TypeAlias = Polygon | MultiPolygon
+Floats: TypeAlias = NDArray[np.float64]
+Named: TypeAlias = tuple[tuple[str, Shape], ...]
+
+_CHARACTER_WIDTH = 0.62
+_CHORD_PER_SIZE = 1e-4
+
+
+@dataclass(frozen=True, kw_only=True)
+class Label:
+    """A text centred at `at`; `leads_to` is the place it speaks of where it does not stand there itself."""
+
+    text: str
+    at: Point
+    height_mm: float
+    leads_to: Point | None = None
+
+    @property
+    def line(self) -> tuple[Point, Point] | None:
+        """The leader, from the rim of the text."""
+        if self.leads_to is None or self.leads_to == self.at:
+            return None
+        (x, y), (to_x, to_y) = self.at, self.leads_to
+        width, height = _text_size(self.text, self.height_mm)
+        share = min(1.0, 0.6 * math.hypot(width, height) / math.dist(self.at, self.leads_to))
+        return (x + share * (to_x - x), y + share * (to_y - y)), self.leads_to
+
+
+@dataclass(frozen=True, kw_only=True)
+class Piece:
+    """A placed part: its shape, marks and what a reader may want to know of it."""
+
+    number: int
+    name: str
+    size_mm: tuple[float, float]
+    colour: str
+    shape: Shape
+    marks: tuple[Floats, ...]
+
+    def title(self, unit: Unit) -> str:
+        """Number, name and size as drawn."""
+        length = measures(unit)["length"]
+        width, height = (length.text(length.shown(v)) for v in self.size_mm)
+        return f"{self.number}: {self.name}, {width} x {height} {length.unit}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """All shapes of a picture, y up; `bounds` is x0, y0, x1, y1 with all labels inside."""
+
+    bounds: tuple[float, float, float, float]
+    plate: Shape
+    keep_outs: Named
+    pieces: tuple[Piece, ...]
+    remnants: Named
+    labels: tuple[Label, ...]
+    grain_deg: float | None
+    text_mm: float
+
+    @property
+    def width_mm(self) -> float:
+        """Width of the picture."""
+        return self.bounds[2] - self.bounds[0]
+
+    @property
+    def height_mm(self) -> float:
+        """Height of the picture."""
+        return self.bounds[3] - self.bounds[1]
+
+
+def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016) -> Scene:
+    """Return the picture of a layout.
+
+    `smallest_text` is the least height of a number, as a fraction of the plate's longer side; a part too
+    small for it gets its number beside it with a leader line.
+    """
+    plate = layout.plate
+    x0, y0, x1, y1 = plate.fine_polygon.bounds
+    size = max(x1 - x0, y1 - y0)
+    chord, text = size * _CHORD_PER_SIZE, size * smallest_text
+    colours = {part_id: PALETTE[i % len(PALETTE)] for i, part_id in enumerate(layout.parts)}
+    pieces = tuple(
+        Piece(
+            number=p.number,
+            name=layout.parts[p.part_id].name,
+            size_mm=layout.parts[p.part_id].size_mm,
+            colour=colours[p.part_id],
+            shape=shapely.simplify(shape, chord),
+            marks=tuple(p.pose.points(m.curve.points(chord)) for m in layout.parts[p.part_id].marks),
+        )
+        for p, shape in zip(layout.placements, areas.parts, strict=True)
+    )
+    remnants = tuple((r.label, shapely.simplify(r.polygon, chord)) for r in areas.kept)
+    keep_outs = tuple((k.reason or k.kind, k.contour.polygon(chord, "outward")) for k in plate.keep_outs)
+    pad = 3.0 * text
+    return Scene(
+        bounds=(x0 - pad, y0 - pad - 2.2 * text, x1 + pad, y1 + pad),
+        plate=shapely.simplify(plate.fine_polygon, chord),
+        keep_outs=keep_outs,
+        pieces=pieces,
+        remnants=remnants,
+        labels=_labels(pieces, remnants, keep_outs, text),
+        grain_deg=plate.grain_deg,
+        text_mm=text,
+    )
+
+
+def scale_bar_mm(drawn: Scene, unit: Unit) -> float:
+    """Length of a scale bar: the largest 1, 2 or 5 times a power of ten of the unit up to a quarter of the
+    width.
+    """
+    longest = from_mm(drawn.width_mm / 4, unit)
+    power = 10.0 ** math.floor(math.log10(longest))
+    return to_mm(max(step * power for step in (1.0, 2.0, 5.0) if step * power <= longest), unit)
+
+
+def _text_size(text: str, height: float) -> tuple[float, float]:
+    return max(1, len(text)) * _CHARACTER_WIDTH * height, height
+
+
+def _labels(
+    pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float
+) -> tuple[Label, ...]:
+    """Numbers inside the parts where they fit, beside them with a leader where not; then the remnants'
+    names.
+    """
+    labels: list[Label] = []
+    beside: list[tuple[str, Point]] = []
+    for piece in pieces:
+        text = str(piece.number)
+        at, radius = largest_circle(piece.shape)
+        room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
+        if room >= smallest:
+            labels.append(Label(text=text, at=at, height_mm=min(room, 2.2 * smallest)))
+        else:
+            beside.append((text, at))
+    taken = shapely.union_all([p.shape for p in pieces])
+    shapely.prepare(taken)
+    for text, at in beside:
+        labels.append(_beside(text, at, labels, taken, smallest))
+    for text, shape in keep_outs:
+        at, radius = largest_circle(shape)
+        room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
+        if room >= smallest / 2:
+            labels.append(Label(text=text, at=at, height_mm=min(room, smallest)))
+    for text, shape in remnants:
+        covered = [k for _, k in keep_outs] + [_box(x, 0.3 * smallest) for x in labels]
+        at, radius = largest_circle(shape.difference(shapely.union_all(covered)))
+        height = min(3 * smallest, max(smallest, radius / 2))
+        labels.append(Label(text=text, at=at, height_mm=height))
+    return tuple(labels)
+
+
+def _beside(text: str, at: Point, labels: list[Label], taken: Shape, height: float) -> Label:
+    """Find the nearest place for a number that covers no part and no other label."""
+    others = shapely.union_all([_box(x, 0.2 * height) for x in labels])
+    here = shapely.Point(at)
+    best = Label(text=text, at=at, height_mm=height, leads_to=at)
+    for reach in np.arange(2.25, 30.0, 0.75) * height:
+        for turn in np.linspace(0.0, 2 * math.pi, 24, endpoint=False) + math.pi / 4:
+            spot = (float(at[0] + reach * math.cos(turn)), float(at[1] + reach * math.sin(turn)))
+            tried = Label(text=text, at=spot, height_mm=height, leads_to=at)
+            box = _box(tried, 0.1 * height)
+            line = shapely.LineString([here, spot])
+            if not (taken.intersects(box) or others.intersects(box) or others.intersects(line)):
+                return tried
+    return best
+
+
+def _box(label: Label, pad: float) -> Polygon:
+    width, height = _text_size(label.text, label.height_mm)
+    (x, y), w, h = label.at, width / 2 + pad, height / 2 + pad
+    box: Polygon = shapely.box(x - w, y - h, x + w, y + h)
+    return box

@@ -1,0 +1,105 @@
+"""The picture of a layout as inline SVG: every shape names itself when the pointer rests on it."""
+
+from collections.abc import Iterator
+from html import escape
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from nesting.report.colours import pale
+from nesting.report.scene import Scene, Shape, scale_bar_mm
+from nesting.report.wording import Measure, short
+from nesting.units import Unit, from_mm
+
+_CAP_HEIGHT = 0.72
+
+
+def inline_svg(drawn: Scene, unit: Unit, area: Measure) -> str:
+    """Return one `<svg>` element, y down, sized by its view box; all texts are escaped."""
+    x0, y0, x1, y1 = drawn.bounds
+    hair = drawn.text_mm / 14
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="img" aria-label="layout" '
+        f'viewBox="{x0:.2f} {-y1:.2f} {x1 - x0:.2f} {y1 - y0:.2f}" stroke-width="{hair:.3f}">'
+    )
+    return "".join(
+        [head, _patterns(drawn.text_mm), *_shapes(drawn, unit, area), *_signs(drawn, unit), "</svg>"]
+    )
+
+
+def _patterns(step: float) -> str:
+    line = f'<line x1="0" y1="0" x2="0" y2="{step:.2f}" stroke="{{}}" stroke-width="{{:.2f}}"/>'
+    frame = (
+        '<pattern id="{}" patternUnits="userSpaceOnUse" patternTransform="rotate({})" '
+        f'width="{step:.2f}" height="{step:.2f}">{{}}</pattern>'
+    )
+    cross = line.format("#000", step / 6) + f'<line x1="0" y1="0" x2="{step:.2f}" y2="0" stroke="#000" '
+    cross += f'stroke-width="{step / 6:.2f}"/>'
+    left = line.format("#b5b5b5", step / 10)
+    return f"<defs>{frame.format('left', 45, left)}{frame.format('barred', 45, cross)}</defs>"
+
+
+def _shapes(drawn: Scene, unit: Unit, area: Measure) -> Iterator[str]:
+    thick = drawn.text_mm / 6
+    yield _path(drawn.plate, "plate", f'fill="#f4f4f4" stroke="#000" stroke-width="{thick:.3f}"')
+    for name, shape in drawn.remnants:
+        title = f"kept remnant {name}, {area.full(shape.area)}"
+        yield _path(shape, title, 'fill="url(#left)" stroke="#9a9a9a"')
+    for name, shape in drawn.keep_outs:
+        yield _path(shape, f"keep-out: {name}", 'fill="#fff"')
+        yield _path(shape, f"keep-out: {name}", 'fill="url(#barred)" stroke="#000"')
+    for piece in drawn.pieces:
+        yield _path(piece.shape, piece.title(unit), f'class="part" fill="{pale(piece.colour)}" stroke="#000"')
+        for points in piece.marks:
+            dash = f"{drawn.text_mm / 2:.2f} {drawn.text_mm / 3:.2f}"
+            yield f'<path d="{_steps(points)}" fill="none" stroke="#000" stroke-dasharray="{dash}"/>'
+
+
+def _labels(drawn: Scene) -> Iterator[str]:
+    for label in drawn.labels:
+        if label.line is not None:
+            (x0, y0), (x1, y1) = label.line
+            yield f'<path d="M{x0:.2f} {-y0:.2f}L{x1:.2f} {-y1:.2f}" stroke="#000"/>'
+            yield f'<circle cx="{x1:.2f}" cy="{-y1:.2f}" r="{label.height_mm / 8:.2f}"/>'
+        yield _text(label.text, label.at[0], -label.at[1], label.height_mm, "middle")
+
+
+def _signs(drawn: Scene, unit: Unit) -> Iterator[str]:
+    """Scale bar below the plate, and the grain's direction where it is known."""
+    (x0, y0, x1, _), text = drawn.bounds, drawn.text_mm
+    left, low, length, tick = x0 + 3 * text, -(y0 + 2 * text), scale_bar_mm(drawn, unit), text / 2
+    bar = f"M{left:.2f} {low - tick:.2f}v{text:.2f}m0 {-tick:.2f}h{length:.2f}m0 {-tick:.2f}v{text:.2f}"
+    yield f'<path d="{bar}" fill="none" stroke="#000" stroke-width="{text / 6:.2f}"/>'
+    yield _text(f"{from_mm(length, unit):g} {short(unit)}", left + length + text, low, text, "start")
+    if drawn.grain_deg is not None:
+        yield _arrow(x1 - 6 * text, low, drawn.grain_deg, text)
+        yield _text("grain", x1 - 10 * text, low, text, "end")
+
+
+def _arrow(x: float, y: float, turn_deg: float, text: float) -> str:
+    """An arrow with two heads, six texts long."""
+    reach, h = 3 * text, text / 2
+    points = [(h - reach, -h), (-reach, 0), (h - reach, h), (reach - h, -h), (reach, 0), (reach - h, h)]
+    a, b, c, d, e, f = (f"{x + dx:.2f} {y + dy:.2f}" for dx, dy in points)
+    turn = f"rotate({-turn_deg:.3f} {x:.2f} {y:.2f})"
+    steps = f"M{a}L{b}L{c}M{d}L{e}L{f}M{b}L{e}"
+    return f'<path d="{steps}" transform="{turn}" fill="none" stroke="#000" stroke-width="{text / 8:.2f}"/>'
+
+
+def _text(text: str, x: float, y: float, height: float, anchor: str) -> str:
+    size = height / _CAP_HEIGHT * 0.9
+    return (
+        f'<text x="{x:.2f}" y="{y + 0.36 * size:.2f}" font-size="{size:.2f}" text-anchor="{anchor}" '
+        f'stroke="#fff" stroke-width="{size / 6:.2f}" paint-order="stroke">{escape(text)}</text>'
+    )
+
+
+def _path(shape: Shape, title: str, style: str) -> str:
+    rings = [r for p in shapely.get_parts(shape) for r in (p.exterior, *p.interiors)]
+    steps = "".join(_steps(shapely.get_coordinates(ring)[:-1]) + "Z" for ring in rings)
+    return f'<path d="{steps}" fill-rule="evenodd" {style}><title>{escape(title)}</title></path>'
+
+
+def _steps(points: NDArray[np.float64]) -> str:
+    return "M" + "L".join(f"{x:.2f} {-y:.2f}" for x, y in points)
