@@ -10,8 +10,7 @@ from cli.codes import CHECK_FAILED, DONE
 from cli.output import emit, json_option, say, show
 
 if TYPE_CHECKING:
-    from nesting.check import CheckReport
-    from nesting.checking.findings import Closest
+    from nesting.checking.findings import CheckReport, Closest
     from nesting.clearances import Clearances
     from nesting.layout import Layout
 

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 if TYPE_CHECKING:
-    from nesting.search.engine import Progress
-
     from nesting.drawing.findings import Finding
+    from nesting.search.engine import Progress
 
 PLAIN_EVERY_S: Final = 5.0
 """Seconds between lines of progress where stderr is no terminal."""
@@ -105,5 +104,6 @@ def _plain_lines() -> Callable[["Progress"], None]:
 
 def _progress_line(seen: "Progress") -> str:
     wanted = "" if seen.wanted is None else f" of {seen.wanted}"
-    left = "" if seen.time_limit_s is None else f", {max(0.0, seen.time_limit_s - seen.seconds):.0f} s left"
-    return f"{seen.phase}: {seen.placed}{wanted} parts placed, utilisation {seen.utilisation:.1%}{left}"
+    left = max(0.0, seen.time_limit_s - seen.seconds)
+    use = f"utilisation {seen.utilisation:.1%}"
+    return f"{seen.phase}: {seen.placed}{wanted} parts placed, {use}, {left:.0f} s left"

@@ -1,7 +1,6 @@
 """TOML documents read strictly: every fault at once, each with its line, its key and what was expected."""
 
 import difflib
-import hashlib
 import re
 import tomllib
 from collections.abc import Collection, Iterator, Mapping
@@ -61,11 +60,6 @@ def read_document(
 def make_document(data: Mapping[str, Any], model: type[M]) -> M:
     """Make `model` from values given on the command line; faults as in `read_document`."""
     return _validate(dict(data), model, "command line", {}, frozenset(_paths(data)))
-
-
-def sha256(path: Path) -> str:
-    """Return the SHA-256 of a file's bytes, hexadecimal."""
-    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def _read_text(path: Path, what: str) -> str:

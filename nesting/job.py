@@ -139,14 +139,9 @@ class SearchEntry(Entry):
     """How long and with what seed to search."""
 
     seed: Annotated[int, Field(ge=0, lt=2**31)] = 0
-    seconds: Annotated[float, Field(gt=0.0, allow_inf_nan=False, strict=False)] | None = None
+    seconds: Annotated[float, Field(gt=0.0, allow_inf_nan=False, strict=False)] = DEFAULT_SECONDS
     steps: Annotated[int, Field(ge=1)] | None = None
     threads: Annotated[int, Field(ge=1, le=256)] = 2
-
-    @property
-    def time_limit_s(self) -> float | None:
-        """The time limit: what is said, none if only steps are said, else the default."""
-        return self.seconds if self.seconds is not None or self.steps is not None else DEFAULT_SECONDS
 
 
 class OutputEntry(Entry):

@@ -14,6 +14,7 @@ from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
 from nesting.job import DxfVersion, Job, PartEntry, SearchEntry
 from nesting.part import Part
 from nesting.plate import Plate
+from nesting.report.facts import DrawingFacts
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
 from nesting.spacing import Derived, derive_clearances
@@ -50,6 +51,7 @@ class Order:
     version: DxfVersion
     unit: Unit
     paper: Paper
+    drawings: tuple[DrawingFacts, ...] = ()
     findings: tuple[tuple[str, Finding], ...] = ()
     notes: tuple[str, ...] = ()
 
@@ -66,13 +68,13 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         plate, plate_findings = _plate(job, asked)
     except JobError as error:
         raise JobError(f"{job.source}: {error}") from None
-    demands, findings, notes = _demands(job, plate, asked)
+    wanted = _wanted(job, plate, asked)
     derived = _derive(job, own, plate)
     output = job.file.output
     return Order(
         name=job.name,
         plate=plate,
-        demands=demands,
+        demands=wanted.demands,
         clearances=derived.clearances,
         shop=own,
         search=job.file.search,
@@ -80,8 +82,9 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         version=output.version,
         unit=output.units or job.file.units or own.unit,
         paper=output.paper or own.paper,
-        findings=(*((plate.name, f) for f in plate_findings), *findings),
-        notes=(*notes, *derived.notes, *_table_notes(own, plate)),
+        drawings=(*wanted.drawings, *_plate_drawing(plate)),
+        findings=(*((plate.name, f) for f in plate_findings), *wanted.findings),
+        notes=(*wanted.notes, *derived.notes, *_table_notes(own, plate)),
     )
 
 
@@ -95,6 +98,10 @@ def _as_cut(job: Job, shop: Shop) -> Shop:
         amps=shop.amps if said.amps is None else said.amps,
         sources=sources,
     )
+
+
+def _plate_drawing(plate: Plate) -> tuple[DrawingFacts, ...]:
+    return (DrawingFacts(name=plate.source, role="plate"),) if plate.source else ()
 
 
 def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
@@ -126,46 +133,68 @@ def _with_unit(read: Callable[[Unit | None], R], said: Unit | None, asked: Quest
         return read(answer)
 
 
-def _demands(
-    job: Job, plate: Plate, asked: Questions
-) -> tuple[tuple[Demand, ...], tuple[tuple[str, Finding], ...], tuple[str, ...]]:
-    demands: list[Demand] = []
-    findings: list[tuple[str, Finding]] = []
-    faults: list[str] = []
-    notes: list[str] = []
+@dataclass(frozen=True, kw_only=True)
+class _Wanted:
+    """What one entry of the job, or all of them, came to."""
+
+    demands: tuple[Demand, ...] = ()
+    drawings: tuple[DrawingFacts, ...] = ()
+    findings: tuple[tuple[str, Finding], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def _wanted(job: Job, plate: Plate, asked: Questions) -> _Wanted:
+    """Read all part drawings, so that the faults of all are told at once."""
+    found: list[_Wanted] = []
+    faults: list[InputError] = []
     for entry in job.file.part:
         try:
-            parts, found = _parts(job, entry, asked)
-            _refuse_errors(entry.drawing, found)
-            notes += [n for part in parts for n in _match(part, plate, asked)]
-            _match_grain(entry, plate)
-        except UnitsUnknownError:
-            raise
+            found.append(_wanted_of(job, entry, plate, asked))
         except InputError as error:
-            faults.append(str(error))
-            continue
-        findings += [(entry.drawing, f) for f in found]
-        demands += [_demand(part, entry) for part in parts]
+            faults.append(error)
+    if len(faults) == 1:
+        raise faults[0]
     if faults:
-        raise JobError("\n".join(faults))
-    return _unique(demands), tuple(findings), tuple(dict.fromkeys(notes))
+        raise JobError("\n".join(map(str, faults)))
+    return _Wanted(
+        demands=_unique([d for w in found for d in w.demands]),
+        drawings=tuple(dict.fromkeys(d for w in found for d in w.drawings)),
+        findings=tuple(dict.fromkeys(f for w in found for f in w.findings)),
+        notes=tuple(dict.fromkeys(n for w in found for n in w.notes)),
+    )
 
 
-def _parts(job: Job, entry: PartEntry, asked: Questions) -> tuple[tuple[Part, ...], tuple[Finding, ...]]:
+def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _Wanted:
     path = job.path(entry.drawing)
     said = job.unit_for(path) or entry.units
     drawing = _with_unit(lambda unit: read_drawing(path, units=unit), said, asked)
-    several = len(drawing.parts) > 1
-    parts = tuple(
-        replace(
-            part,
-            name=(f"{entry.name} {i}" if several else entry.name) if entry.name else part.name,
-            thickness_mm=entry.thickness or part.thickness_mm,
-            grade=entry.grade or part.grade,
-        )
-        for i, part in enumerate(drawing.parts, start=1)
+    _refuse_errors(entry.drawing, drawing.findings)
+    _match_grain(entry, plate)
+    parts = [_named(part, entry, i, len(drawing.parts)) for i, part in enumerate(drawing.parts, start=1)]
+    facts = DrawingFacts(
+        name=drawing.name,
+        role="part",
+        sha256=drawing.sha256,
+        unit=drawing.unit,
+        unit_reason=drawing.unit_reason,
     )
-    return parts, drawing.findings
+    return _Wanted(
+        demands=tuple(_demand(part, entry) for part in parts),
+        drawings=(facts,),
+        findings=tuple((entry.drawing, f) for f in drawing.findings),
+        notes=tuple(note for part in parts for note in _match(part, plate, asked)),
+    )
+
+
+def _named(part: Part, entry: PartEntry, index: int, count: int) -> Part:
+    """Return a part with what the entry says of it; several parts of one drawing are numbered."""
+    name = part.name if entry.name is None else entry.name if count == 1 else f"{entry.name} {index}"
+    return replace(
+        part,
+        name=name,
+        thickness_mm=entry.thickness or part.thickness_mm,
+        grade=entry.grade or part.grade,
+    )
 
 
 def _refuse_errors(name: str, findings: tuple[Finding, ...]) -> None:

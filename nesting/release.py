@@ -1,4 +1,4 @@
-"""Result folders that appear whole: written beside the target, renamed into its place, recovered if cut off."""
+"""Result folders that appear whole: written beside the target, renamed into place, recovered if cut off."""
 
 import os
 import shutil
@@ -9,15 +9,7 @@ from nesting.errors import InputError
 
 DRAWING: Final = "layout.dxf"
 LAYOUT: Final = "layout.json"
-FILES: Final = (
-    DRAWING,
-    LAYOUT,
-    "layout.png",
-    "layout.svg",
-    "report.html",
-    "report.json",
-    "report.csv",
-)
+FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "report.json", "report.csv")
 """All that a result folder holds, by name."""
 
 

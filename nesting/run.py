@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from nesting.check import CheckReport, check_drawing, check_layout
+from nesting.check import check_drawing, check_layout
+from nesting.checking.findings import CheckReport
 from nesting.drawing.writer import write_drawing
 from nesting.errors import CheckFailed
 from nesting.layout import Layout
@@ -53,7 +54,7 @@ def place_by_search(order: Order, on_progress: OnProgress | None, should_stop: S
         order.demands,
         order.clearances,
         seed=order.search.seed,
-        time_limit_s=order.search.time_limit_s,
+        time_limit_s=order.search.seconds,
         steps=order.search.steps,
         threads=order.search.threads,
         on_progress=on_progress,
@@ -96,8 +97,7 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
     save_layout(layout, folder / LAYOUT)
     write_drawing(layout, folder / DRAWING, version=order.version, unit=order.unit)
     check = _require(check_drawing(folder / DRAWING, layout=layout))
-    report = write_report(layout, order, check, folder)
-    return report, check
+    return write_report(layout, order, check, folder), check
 
 
 def _require(check: CheckReport) -> CheckReport:
