@@ -4,13 +4,20 @@ Works with shapely alone and knows nothing of the search; a layout leaves only a
 """
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from nesting.checking.distances import Body, Shape, check_gaps, check_margins
+from nesting.checking.drawn import compare, drawn_bodies, drawn_plate
 from nesting.checking.findings import CheckFinding, CheckReport
 from nesting.checking.rules import check_rules, usable
 from nesting.clearances import Clearances
+from nesting.drawing.readback import read_cuts
+from nesting.errors import InputError
 from nesting.layout import Layout
 from nesting.plate import Plate
+from nesting.units import Unit
+
+__all__ = ["CheckFinding", "CheckReport", "check_drawing", "check_layout"]
 
 
 def check_layout(layout: Layout) -> CheckReport:
@@ -25,6 +32,40 @@ def check_layout(layout: Layout) -> CheckReport:
         if p.part_id in shapes and usable(p)
     ]
     return _report(bodies, layout.plate, layout.clearances, check_rules(layout), layout.id)
+
+
+def check_drawing(
+    path: Path,
+    *,
+    layout: Layout | None = None,
+    clearances: Clearances | None = None,
+    plate: Plate | None = None,
+    units: Unit | None = None,
+) -> CheckReport:
+    """Check a drawing as written: all distances are measured on what the file holds.
+
+    With a layout, also that the drawing holds its placements' contours, all of them, in place and nothing
+    else, and that the layout keeps the job's rules.  Clearances come from the argument, else the layout; the
+    plate from the argument, else the layout, else the drawing's own plate edge.
+
+    Raises
+    ------
+    DrawingError
+        The drawing cannot be read, or something in it cannot be cut.
+    InputError
+        Nothing says the clearances or the plate.
+    """
+    cuts = read_cuts(path, units=units)
+    clearances = clearances or (layout.clearances if layout else None)
+    plate = plate or (layout.plate if layout else None) or drawn_plate(cuts)
+    if clearances is None:
+        raise InputError(f"{path}: a drawing does not say its clearances; give the layout, or gap and margin")
+    if plate is None:
+        raise InputError(f"{path}: no plate edge in this drawing; give the layout, or the plate's drawing")
+    if layout is None:
+        return _report(drawn_bodies(cuts), plate, clearances, [], "")
+    bodies, differences = compare(cuts, layout)
+    return _report(bodies, plate, clearances, [*differences, *check_rules(layout)], layout.id)
 
 
 def _report(

@@ -129,7 +129,7 @@ def check_margins(
 
 
 def _near_pairs(bodies: Sequence[Body], gap_mm: float) -> list[tuple[float, int, int]]:
-    """Return coarse distance and indices of all pairs nearer than the gap and the closest one, nearest first."""
+    """Return coarse distance and indices of the pairs nearer than the gap and of the closest, in order."""
     polygons = np.array([b.coarse for b in bodies], dtype=object)
     if len(bodies) < 2:
         return []

@@ -1,1 +1,1 @@
-"""Shapes in the plane, in millimetres, y up, counter-clockwise positive: shared by every room, knows none of them."""
+"""Shapes in the plane, in mm, y up, counter-clockwise positive: shared by every room, knows none of them."""

@@ -75,8 +75,8 @@ class Contour:
         """Return the area inside with curves turned into chords within `chord_mm`.
 
         `outward`: the result holds all of the true area.  `inward`: the true area holds all of the result,
-        which may then be empty or in several pieces.  `midway`: corners on the curves; wrong by up to `chord_mm`
-        either way.
+        which may then be empty or in several pieces.  `midway`: corners on the curves; wrong by up to
+        `chord_mm` either way.
         """
         plain = Polygon(self._ring(chord_mm, "midway"))
         if side == "midway":

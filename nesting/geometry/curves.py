@@ -1,21 +1,26 @@
-"""The curves a drawing is made of, kept as they were read: lines, arcs, circles, ellipse arcs, splines, polylines.
+"""The curves a drawing is made of, kept as read: lines, arcs, circles, ellipse arcs, splines, polylines.
 
-A curve has a direction of travel.  `pieces` breaks it into the simplest curves (a polyline into lines and arcs);
-everything that measures or flattens works on pieces.  Lengths are mm, angles degrees, counter-clockwise positive.
+A curve has a direction of travel.  `pieces` breaks it into the simplest curves (a polyline into lines and
+arcs); everything that measures or flattens works on pieces.  Lengths are mm, angles degrees, counter-clockwise
+positive.
 """
 
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
-from typing import Literal, Protocol
+from functools import cached_property
+from typing import Literal
 
 import numpy as np
-from ezdxf.math import BSpline
-from numpy.polynomial.legendre import leggauss
 from numpy.typing import NDArray
 
 from nesting.geometry.pose import Point, Pose
+from nesting.geometry.quadrature import integral
+from nesting.geometry.spline import Spline
+
+__all__ = [
+    "Arc", "Curve", "EllipseArc", "Floats", "Line", "Piece", "Polyline", "Spline", "bulge_piece", "circle",
+]  # fmt: skip
 
 Floats = NDArray[np.float64]
 
@@ -76,6 +81,7 @@ class Arc:
     def __post_init__(self) -> None:
         if not self.radius_mm > 0.0:
             raise ValueError(f"an arc needs a radius above 0, got {self.radius_mm}")
+        _require_at_most_a_turn(self.sweep_deg)
 
     @property
     def closed(self) -> bool:
@@ -119,7 +125,10 @@ class Arc:
     def reversed(self) -> "Arc":
         """The same arc, travelled the other way."""
         return Arc(
-            center=self.center, radius_mm=self.radius_mm, start_deg=self.end_deg % 360.0, sweep_deg=-self.sweep_deg
+            center=self.center,
+            radius_mm=self.radius_mm,
+            start_deg=self.end_deg % 360.0,
+            sweep_deg=-self.sweep_deg,
         )
 
     def points(self, chord_mm: float) -> Floats:
@@ -130,7 +139,7 @@ class Arc:
         return xy
 
     def tangent_points(self, chord_mm: float) -> Floats:
-        """Corners of the tangents that wrap the arc from its outer side, ends included, within `chord_mm` of it."""
+        """Corners of tangents that wrap the arc from its outer side, ends included, within `chord_mm` of it."""
         n = self.steps(chord_mm)
         half = math.radians(abs(self.sweep_deg)) / n / 2
         middles = self.start_deg + self.sweep_deg * (np.arange(n) + 0.5) / n
@@ -140,19 +149,19 @@ class Arc:
     def steps(self, chord_mm: float) -> int:
         """Chords needed so that each stays within `chord_mm`: ceil(sweep / (2 acos(1 - e/r))).
 
-        The tangents' corners stand off by r (1/cos - 1), a little more than e; one chord more makes up for it.
+        The tangents' corners stand off by r (1/cos - 1), a bit more than e; one chord more makes up for it.
         """
         ratio = min(chord_mm / self.radius_mm, 0.5)
-        n = math.ceil(math.radians(abs(self.sweep_deg)) / (2 * math.acos(1 - ratio))) + 1
+        step = 4 * math.asin(math.sqrt(ratio / 2))  # = 2 acos(1 - ratio), which fails for huge radii
+        n = math.ceil(math.radians(abs(self.sweep_deg)) / step) + 1
         quarter_turns = math.ceil(abs(self.sweep_deg) / 90.0)
         return min(max(n, quarter_turns, 1), _MAX_ARC_STEPS)
 
     @property
     def swept_area_mm2(self) -> float:
         """Signed area between the arc and the origin, exact."""
-        sweep = math.radians(self.sweep_deg)
-        (cx, cy), (sx, sy), (ex, ey) = self.center, self.start, self.end
-        return 0.5 * (self.radius_mm**2 * sweep + cx * (ey - sy) - cy * (ex - sx))
+        (sx, sy), (ex, ey) = self.start, self.end
+        return 0.5 * (sx * ey - ex * sy + self.radius_mm**2 * _segment(self.sweep_deg))
 
     def _at(self, angle_deg: float) -> Point:
         unit = Pose(turn_deg=angle_deg).cosine_sine
@@ -167,7 +176,7 @@ class Arc:
 class EllipseArc:
     """Part of an ellipse: point(t) = center + major cos t + ratio (major turned +90 degrees) sin t.
 
-    `start_deg` and `sweep_deg` are the parameter t in degrees, not the geometric angle; `sweep_deg` is signed.
+    `start_deg` and `sweep_deg` are the parameter t in degrees, not the geometric angle; the sweep is signed.
     """
 
     type: Literal["ellipse"] = "ellipse"
@@ -179,7 +188,8 @@ class EllipseArc:
 
     def __post_init__(self) -> None:
         if not (math.hypot(*self.major) > 0.0 and self.ratio > 0.0):
-            raise ValueError(f"an ellipse needs two axes longer than 0, got {self.major} and ratio {self.ratio}")
+            raise ValueError(f"an ellipse needs two axes above 0, got {self.major} and ratio {self.ratio}")
+        _require_at_most_a_turn(self.sweep_deg)
 
     @property
     def closed(self) -> bool:
@@ -198,15 +208,13 @@ class EllipseArc:
 
     @cached_property
     def length_mm(self) -> float:
-        """Length along the arc, by Gauss quadrature over pieces of 15 degrees; relative error below 1e-9."""
+        """Length along the arc, by Gauss quadrature; relative error below 1e-9."""
         a, b = math.hypot(*self.major), math.hypot(*self.major) * self.ratio
 
         def speed(t: Floats) -> Floats:
             return np.hypot(a * np.sin(t), b * np.cos(t))
 
-        n = max(1, math.ceil(abs(self.sweep_deg) / 15.0))
-        edges = np.radians(self.start_deg + self.sweep_deg * np.arange(n + 1) / n)
-        return abs(_quadrature(speed, edges))
+        return integral(speed, np.radians(self._spans()))
 
     @property
     def pieces(self) -> tuple["Piece", ...]:
@@ -236,7 +244,7 @@ class EllipseArc:
     def points(self, chord_mm: float) -> Floats:
         """Points on the arc whose chords stay within `chord_mm` of it.
 
-        An ellipse is an affine picture of a circle of its larger radius, so that circle's step is safe for it.
+        An ellipse is an affine picture of a circle of its larger radius, whose step is thus safe for it.
         """
         a = math.hypot(*self.major) * max(1.0, self.ratio)
         like = Arc(center=(0.0, 0.0), radius_mm=a, start_deg=0.0, sweep_deg=self.sweep_deg)
@@ -248,10 +256,18 @@ class EllipseArc:
     @property
     def swept_area_mm2(self) -> float:
         """Signed area between the arc and the origin, exact."""
-        a = math.hypot(*self.major)
-        (cx, cy), (sx, sy), (ex, ey) = self.center, self.start, self.end
-        own = a * a * self.ratio * math.radians(self.sweep_deg)
-        return 0.5 * (own + cx * (ey - sy) - cy * (ex - sx))
+        (sx, sy), (ex, ey) = self.start, self.end
+        radii_mm2 = math.hypot(*self.major) ** 2 * self.ratio
+        return 0.5 * (sx * ey - ex * sy + radii_mm2 * _segment(self.sweep_deg))
+
+    def _spans(self) -> Floats:
+        """Parameters to integrate between, denser to the quarter turns, where a slim ellipse bends sharply."""
+        low, high = sorted((self.start_deg, self.start_deg + self.sweep_deg))
+        halvings = 3 + math.ceil(abs(math.log2(self.ratio)))
+        near = 45.0 * 0.5 ** np.arange(halvings)
+        quarters = 90.0 * np.arange(math.floor(low / 90.0), math.ceil(high / 90.0) + 1)
+        marks = np.add.outer(quarters, np.concatenate([-near, [0.0], near])).ravel()
+        return np.unique(np.clip(marks, low, high))
 
     def _at(self, t_deg: float) -> Point:
         c, s = Pose(turn_deg=t_deg).cosine_sine
@@ -264,106 +280,8 @@ class EllipseArc:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spline:
-    """A clamped or open B-spline by control points; `weights` empty means not rational."""
-
-    type: Literal["spline"] = "spline"
-    degree: int
-    control: tuple[Point, ...]
-    knots: tuple[float, ...]
-    weights: tuple[float, ...] = ()
-
-    def __post_init__(self) -> None:
-        if len(self.knots) != len(self.control) + self.degree + 1:
-            raise ValueError(
-                f"a spline of degree {self.degree} with {len(self.control)} control points needs "
-                f"{len(self.control) + self.degree + 1} knots, got {len(self.knots)}"
-            )
-        if self.weights and len(self.weights) != len(self.control):
-            raise ValueError(f"{len(self.weights)} weights for {len(self.control)} control points")
-
-    @property
-    def closed(self) -> bool:
-        """True if it ends where it starts, to a thousandth of a micron."""
-        return math.dist(self.start, self.end) < 1e-6
-
-    @cached_property
-    def start(self) -> Point:
-        """First point of the curve (not of the control polygon)."""
-        return self._at(self._domain[0])
-
-    @cached_property
-    def end(self) -> Point:
-        """Last point of the curve."""
-        return self._at(self._domain[1])
-
-    @cached_property
-    def length_mm(self) -> float:
-        """Length along the curve, by Gauss quadrature over each knot span halved."""
-        evaluator = _evaluator(self)
-
-        def speed(t: Floats) -> Floats:
-            return np.array([evaluator.derivative(float(u), 1)[1].magnitude for u in t])
-
-        return abs(_quadrature(speed, self._spans(8)))
-
-    @property
-    def pieces(self) -> tuple["Piece", ...]:
-        """Itself."""
-        return (self,)
-
-    def posed(self, pose: Pose) -> "Spline":
-        """The spline in another place."""
-        control = tuple(pose.point(p) for p in self.control)
-        return Spline(degree=self.degree, control=control, knots=self.knots, weights=self.weights)
-
-    def reversed(self) -> "Spline":
-        """The same spline, travelled the other way."""
-        total = self.knots[0] + self.knots[-1]
-        return Spline(
-            degree=self.degree,
-            control=self.control[::-1],
-            knots=tuple(total - k for k in reversed(self.knots)),
-            weights=self.weights[::-1],
-        )
-
-    def points(self, chord_mm: float) -> Floats:
-        """Points on the curve whose chords stay within `chord_mm` of it, by halving until they do."""
-        found = _spline_points(self, chord_mm)
-        return found.copy()
-
-    @cached_property
-    def swept_area_mm2(self) -> float:
-        """Signed area between the curve and the origin, by Gauss quadrature (exact where not rational)."""
-        evaluator = _evaluator(self)
-
-        def moment(t: Floats) -> Floats:
-            out = []
-            for u in t:
-                p, d = evaluator.derivative(float(u), 1)[:2]
-                out.append(0.5 * (p.x * d.y - p.y * d.x))
-            return np.array(out)
-
-        return _quadrature(moment, self._spans(2))
-
-    @property
-    def _domain(self) -> tuple[float, float]:
-        return self.knots[self.degree], self.knots[len(self.control)]
-
-    def _at(self, t: float) -> Point:
-        p = _evaluator(self).point(t)
-        return (p.x, p.y)
-
-    def _spans(self, split: int) -> Floats:
-        low, high = self._domain
-        knots = np.unique(np.clip(self.knots, low, high))
-        inner = [np.linspace(a, b, split, endpoint=False) for a, b in zip(knots[:-1], knots[1:], strict=True)]
-        return np.concatenate([*inner, [high]])
-
-
-@dataclass(frozen=True, kw_only=True)
 class Polyline:
-    """Lines and arcs in one entity; each vertex is (x, y, bulge), bulge = tan(included angle / 4) to the next.
+    """Lines and arcs in one entity; each vertex is (x, y, bulge), bulge = tan(angle to the next / 4).
 
     A closed polyline returns from its last vertex to its first; the last bulge of an open one is not used.
     """
@@ -447,19 +365,20 @@ Curve = Line | Arc | EllipseArc | Spline | Polyline
 def bulge_piece(start: Point, end: Point, bulge: float) -> Line | Arc:
     """Return the line or arc between two polyline vertices.
 
-    Radius = chord (1 + b^2) / (4 |b|); the centre lies left of the chord for 0 < b < 1 (published DXF reference:
-    bulge = tan of a quarter of the included angle, positive counter-clockwise).
+    Radius = chord (1 + b^2) / (4 |b|); the centre lies left of the chord for 0 < b < 1 (published DXF
+    reference: bulge = tan of a quarter of the included angle, positive counter-clockwise).
     """
     chord = math.dist(start, end)
-    # Below this the arc leaves its chord by less than a nanometre.
-    if abs(bulge) * chord < 2e-6 * 1e-3 or chord == 0.0:
+    # Flatter, the arc leaves its chord by less than rounding moves the ends of an arc of such a radius.
+    if abs(bulge) < 2e-8 or abs(bulge) * chord < 2e-9:
         return Line(start=start, end=end)
     radius = chord * (1 + bulge * bulge) / (4 * abs(bulge))
     offset = chord * (1 - bulge * bulge) / (4 * bulge)
     ux, uy = (end[0] - start[0]) / chord, (end[1] - start[1]) / chord
     center = ((start[0] + end[0]) / 2 - uy * offset, (start[1] + end[1]) / 2 + ux * offset)
     start_deg = math.degrees(math.atan2(start[1] - center[1], start[0] - center[0])) % 360.0
-    return Arc(center=center, radius_mm=radius, start_deg=start_deg, sweep_deg=math.degrees(4 * math.atan(bulge)))
+    sweep_deg = math.degrees(4 * math.atan(bulge))
+    return Arc(center=center, radius_mm=radius, start_deg=start_deg, sweep_deg=sweep_deg)
 
 
 def circle(center: Point, radius_mm: float) -> Arc:
@@ -467,34 +386,15 @@ def circle(center: Point, radius_mm: float) -> Arc:
     return Arc(center=center, radius_mm=radius_mm, start_deg=0.0, sweep_deg=360.0)
 
 
-_GAUSS = leggauss(12)
+def _require_at_most_a_turn(sweep_deg: float) -> None:
+    if not abs(sweep_deg) <= 360.0 + 1e-6:
+        raise ValueError(f"an arc sweeps at most a full turn, got {sweep_deg} degrees")
 
 
-def _quadrature(function: "_Integrand", edges: Floats) -> float:
-    """Integrate over consecutive spans with 12 Gauss points each."""
-    nodes, weights = _GAUSS
-    middle, half = (edges[1:] + edges[:-1]) / 2, (edges[1:] - edges[:-1]) / 2
-    t = (middle[:, None] + half[:, None] * nodes[None, :]).ravel()
-    values = function(t).reshape(len(middle), len(nodes))
-    return float(np.sum((values @ weights) * half))
-
-
-class _Integrand(Protocol):
-    def __call__(self, t: Floats) -> Floats: ...  # pragma: no cover - typing only
-
-
-@lru_cache(maxsize=4096)
-def _evaluator(spline: Spline) -> BSpline:
-    return BSpline(
-        [(x, y, 0.0) for x, y in spline.control],
-        order=spline.degree + 1,
-        knots=spline.knots,
-        weights=spline.weights or None,
-    )
-
-
-@lru_cache(maxsize=4096)
-def _spline_points(spline: Spline, chord_mm: float) -> Floats:
-    found = [(p.x, p.y) for p in _evaluator(spline).flattening(chord_mm / 2, segments=8)]
-    found[0], found[-1] = spline.start, spline.end
-    return np.array(found)
+def _segment(sweep_deg: float) -> float:
+    """Twice the area between chord and arc of a unit circle, angle - sin(angle), exact also where small."""
+    angle = math.radians(sweep_deg)
+    if abs(angle) > 0.1:
+        return angle - math.sin(angle)
+    square = angle * angle
+    return angle * square / 6 * (1 - square / 20 * (1 - square / 42 * (1 - square / 72)))

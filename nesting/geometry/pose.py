@@ -15,7 +15,7 @@ G = TypeVar("G", bound=BaseGeometry)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pose:
-    """Maps a drawing to another: mirror x if `flipped`, turn counter-clockwise about the origin, then shift."""
+    """Maps a drawing to another: mirror x if `flipped`, turn counter-clockwise about the origin, shift."""
 
     flipped: bool = False
     turn_deg: float = 0.0
@@ -38,7 +38,8 @@ class Pose:
     def points(self, points: ArrayLike) -> NDArray[np.float64]:
         """Map an (n, 2) array of points."""
         xy = np.asarray(points, dtype=np.float64)
-        return xy @ self._matrix.T + np.array([self.x_mm, self.y_mm])
+        moved: NDArray[np.float64] = xy @ self._matrix.T + np.array([self.x_mm, self.y_mm])
+        return moved
 
     def vector(self, vector: Point) -> Point:
         """Map a direction: flip and turn, no shift."""
