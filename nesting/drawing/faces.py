@@ -129,7 +129,7 @@ def _drawn_of(members: Iterable[Loop | Chain]) -> Iterable[Drawn]:
 
 
 def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
-    bits, places = _bits(drawn)
+    bits, places, doubled = _bits(drawn)
     lines = [_bit_line(bit, places) for bit in bits]
     owner: dict[tuple[Point, Point], int] = {}
     for k, line in enumerate(lines):
@@ -155,6 +155,9 @@ def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
             f"lines near {at(place)} are shared by neighbours ({shared:.1f} mm): each of the {len(wholes)} faces is "
             "taken as a contour of its own; put fold or mark lines on a layer of their own"
         )
+    if doubled:
+        longest = max(doubled, key=lambda piece: piece.length_mm)
+        text += f"; {math.fsum(p.length_mm for p in doubled):.2f} mm drawn twice, most at {at(longest.start)}"
     about = Finding(kind="shared lines", severity="warning", message=text, place=place)
     return wholes, left, [about, *small]
 
@@ -173,8 +176,8 @@ def _without_waste(faces: list[Loop]) -> tuple[list[Loop], list[Finding]]:
     return [face for face in faces if face not in waste], findings
 
 
-def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point]]:
-    """Split all pieces where others end on them or cross them; repeats are left out."""
+def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point], list[Piece]]:
+    """Split all pieces where others end on them or cross them; what is drawn twice comes apart."""
     pieces = [d.curve.pieces[0] for d in drawn]
     spans = [(k, *span) for k, cuts in enumerate(_cuts(pieces)) for span in pairwise(cuts)]
     made = [piece_between(pieces[k], t0, t1) for k, t0, t1 in spans]
@@ -184,6 +187,7 @@ def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point]]:
     for end, number in zip(ends, numbers, strict=True):
         places.setdefault(number, end)
     found: list[_Bit] = []
+    doubled: list[Piece] = []
     seen: dict[tuple[int, int], list[Piece]] = {}
     for i, ((k, t0, t1), piece) in enumerate(zip(spans, made, strict=True)):
         a, b = numbers[2 * i], numbers[2 * i + 1]
@@ -191,10 +195,11 @@ def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point]]:
             continue
         same = seen.setdefault((min(a, b), max(a, b)), [])
         if any(math.dist(middle(piece), middle(other)) <= 2 * JOIN_SILENT_MM for other in same):
+            doubled.append(piece)
             continue
         same.append(piece)
         found.append(_Bit(k, t0, t1, piece, a, b))
-    return found, places
+    return found, places, doubled
 
 
 def _cuts(pieces: Sequence[Piece]) -> list[list[float]]:

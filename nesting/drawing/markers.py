@@ -3,6 +3,8 @@
 import re
 from typing import Final
 
+_Tag = tuple[int, bytes]
+
 _MARKER: Final[dict[bytes, bytes]] = {
     b"LWPOLYLINE": b"AcDbPolyline",
     b"SPLINE": b"AcDbSpline",
@@ -20,41 +22,39 @@ def with_subclass_markers(data: bytes) -> bytes:
     """
     lines = data.splitlines()
     out: list[bytes] = []
-    entity, common, tags = b"", list[bytes](), list[bytes]()
+    entity: list[_Tag] = []
     for code_line, value in zip(lines[0::2], lines[1::2], strict=False):
         code = int(code_line)
         if code == 0:
-            out += _entity(entity, common, tags)
-            entity, common, tags = value.strip(), [code_line, value], []
-        elif entity in _MARKER and code in _COMMON and not tags:
-            common += [code_line, value]
-        else:
-            tags += [code_line, value]
-    out += _entity(entity, common, tags)
+            out += _entity(entity)
+            entity = []
+        entity.append((code, value))
+    out += _entity(entity)
     text = b"\n".join(out) + b"\n"
     return _VERSION.sub(rb"\g<1>AC1015", text) if b"$ACADVER" in text else _HEADER + text
 
 
-def _entity(entity: bytes, common: list[bytes], tags: list[bytes]) -> list[bytes]:
-    marker = _MARKER.get(entity)
-    if marker is None or any(code.strip() == b"100" for code in tags[0::2]):
-        return common + tags
-    if entity == b"SPLINE":
-        tags = _with_degree(tags)
-    return [*common, b"100", b"AcDbEntity", b"100", marker, *tags]
+def _entity(tags: list[_Tag]) -> list[bytes]:
+    marker = _MARKER.get(tags[0][1].strip()) if tags else None
+    if marker is not None and (100, marker) not in [(code, value.strip()) for code, value in tags]:
+        rest = [tag for tag in tags[1:] if tag[0] != 100]
+        own = next((k for k, tag in enumerate(rest) if tag[0] not in _COMMON), len(rest))
+        body = _with_degree(rest[own:]) if marker == b"AcDbSpline" else rest[own:]
+        tags = [tags[0], *rest[:own], (100, b"AcDbEntity"), (100, marker), *body]
+    return [line for code, value in tags for line in (str(code).encode(), value)]
 
 
-def _with_degree(tags: list[bytes]) -> list[bytes]:
+def _with_degree(tags: list[_Tag]) -> list[_Tag]:
     """Add degree and flags where they are missing: knots = control points + degree + 1 tells the degree."""
-    codes = [int(code) for code in tags[0::2]]
-    missing: list[bytes] = []
+    codes = [code for code, _ in tags]
+    missing: list[_Tag] = []
     if 71 not in codes:
         degree = codes.count(40) - codes.count(10) - 1
         if not 1 <= degree <= 5:
             raise ValueError(
                 f"a spline of {codes.count(10)} control points cannot have {codes.count(40)} knots"
             )
-        missing += [b"71", str(degree).encode()]
+        missing.append((71, str(degree).encode()))
     if 70 not in codes:
-        missing += [b"70", b"8"]
+        missing.append((70, b"8"))
     return missing + tags

@@ -116,7 +116,9 @@ def sort_content(path: Path, units: Unit | None, layers: Sequence[str], rules: S
         gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name)
     if unit is None:
         raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
-    roles = [role_of(d.layer, d.linetype, layers, rules) for d in gathered.drawn]
+    kinds = {(d.layer, d.linetype) for d in gathered.drawn}
+    known = {kind: role_of(*kind, layers, rules) for kind in kinds}
+    roles = [known[d.layer, d.linetype] for d in gathered.drawn]
     cut = tuple(d for d, role in zip(gathered.drawn, roles, strict=True) if role == "cut")
     marked = tuple(d for d, role in zip(gathered.drawn, roles, strict=True) if role not in ("cut", "ignore"))
     ignored = sorted({d.layer for d, role in zip(gathered.drawn, roles, strict=True) if role == "ignore"})

@@ -66,9 +66,7 @@ def _home(outlines: Sequence[Outline], drawn: Sequence[Drawn]) -> int | None:
     lines = [shapely.LineString(d.curve.points(NESTING_CHORD_MM)) for d in drawn]
     whole = shapely.union_all(lines)
     for index, outline in enumerate(outlines):
-        if shapely.prepare(outline.polygon) or not outline.polygon.intersects(whole):
-            continue
-        if outline.polygon.buffer(JOIN_SILENT_MM).covers(whole):
+        if outline.polygon.intersects(whole) and outline.polygon.buffer(JOIN_SILENT_MM).covers(whole):
             return index
     return None
 
