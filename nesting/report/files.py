@@ -22,7 +22,14 @@ def write_report(layout: Layout, order: Order, check: CheckReport, folder: Path)
     Raises `BalanceError` as `balance`.
     """
     areas = balance(layout, order.shop)
-    report = figures(layout, order.shop, areas=areas, check=check_facts(check), notes=tuple(_notes(order)))
+    report = figures(
+        layout,
+        order.shop,
+        areas=areas,
+        check=check_facts(check),
+        drawings=order.drawings,
+        notes=tuple(_notes(order)),
+    )
     for ending in ("png", "svg"):
         draw_layout(layout, areas, folder / f"layout.{ending}", unit=order.unit)
     html = page(report, scene(layout, areas), title=order.name, unit=order.unit, paper=order.paper)

@@ -7,7 +7,7 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from nesting.report.facts import Figure, Inputs, YieldReport
+from nesting.report.facts import Figure, YieldReport
 from nesting.report.scene import Scene
 from nesting.report.svg import inline_svg
 from nesting.report.tables import LIFT_MARK, PartsTotal, balance_table, parts_table, remnants_table
@@ -42,14 +42,16 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
     """Return the report as one HTML document in the page's units; all texts from outside are escaped."""
     m = measures(unit)
     parts, totals = parts_table(report, unit)
-    lines = tuple(_figure_line(f, unit, totals) for f in report.figures)
+    remnants = remnants_table(report, unit)
+    shown = _shown_totals(totals, remnants.total, unit)
+    lines = tuple(_figure_line(f, unit, shown) for f in report.figures)
     return _template().render(
         r=report,
         title=title,
         paper=paper,
         picture=Markup(inline_svg(drawn, unit, m["area"])),
         parts=parts,
-        remnants=remnants_table(report, unit),
+        remnants=remnants,
         balance=balance_table(report, unit),
         figures=lines,
         headline=[f for f in lines if f.key in _HEADLINE],
@@ -58,7 +60,8 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
         plate=_plate_lines(report, unit),
         clearances=[(c.label, m["length"].full(c.value_mm), c.source) for c in report.clearances],
         check=_check_lines(report, unit),
-        lift_limit=m["mass"].full(report.lift_limit_kg),
+        lift_limit=f"{report.lift_limit_kg / m['mass'].size:.4g} {m['mass'].unit}",
+        shop_sources=[(_plain(key), said) for key, said in report.shop_sources.items()],
         lift_mark=LIFT_MARK.strip(),
         short_hash=SHORT_HASH,
     )
@@ -76,38 +79,50 @@ def _template() -> Template:
     return env.get_template("report.html.j2")
 
 
-def _figure_line(figure: Figure, unit: Unit, totals: PartsTotal) -> FigureLine:
+def _figure_line(figure: Figure, unit: Unit, shown: dict[str, str]) -> FigureLine:
+    inputs = []
+    for key, value in figure.inputs.items():
+        whose = f"{figure.key}:{key}" if key == "area_mm2" else key
+        inputs.append(shown.get(whose) or _input_text(key, value, unit))
     return FigureLine(
         key=figure.key,
         label=figure.label,
-        value=_figure_value(figure, unit, totals),
+        value=shown.get(figure.key) or _figure_value(figure, unit),
         definition=figure.definition,
-        inputs=_inputs_text(figure.inputs, unit),
+        inputs="; ".join(inputs),
         note=figure.note,
     )
 
 
-def _figure_value(figure: Figure, unit: Unit, totals: PartsTotal) -> str:
+def _shown_totals(parts: PartsTotal, kept: tuple[str, ...], unit: Unit) -> dict[str, str]:
+    """Values that stand as totals in a table, so that each is worded once and the page agrees with itself."""
     m = measures(unit)
-    if figure.key == "parts_mass":
-        return totals.mass if totals.mass == UNKNOWN else f"{totals.mass} {m['mass'].unit}"
-    if figure.key == "cut_length":
-        return f"{totals.cut_length} {m['travel'].unit}"
+    area, mass, travel = m["area"].unit, m["mass"].unit, m["travel"].unit
+
+    def with_unit(text: str, sign: str) -> str:
+        return text if text == UNKNOWN else f"{text} {sign}"
+
+    return {
+        "parts_mass": with_unit(parts.mass, mass),
+        "kept_mass": with_unit(kept[2], mass),
+        "cut_length": with_unit(parts.cut_length, travel),
+        "pierces": f"{parts.pierces}",
+        "parts_mm2": f"parts {parts.area} {area}",
+        "parts_mass:area_mm2": f"area {parts.area} {area}",
+        "kept_remnants_mm2": f"kept remnants {kept[1]} {area}",
+        "kept_mass:area_mm2": f"area {kept[1]} {area}",
+        "cut_length_mm": f"cut length {parts.cut_length} {travel}",
+    }
+
+
+def _figure_value(figure: Figure, unit: Unit) -> str:
     if figure.value is None:
         return UNKNOWN
     if figure.unit == "kg":
-        return m["mass"].full(figure.value)
+        return measures(unit)["mass"].full(figure.value)
     if figure.unit == "s":
         return duration(figure.value)
-    if figure.unit == "%":
-        return f"{figure.value:.2f} %"
-    if figure.key == "pierces":
-        return str(totals.pierces)
     return f"{figure.value:.2f} {figure.unit}".strip()
-
-
-def _inputs_text(inputs: Inputs, unit: Unit) -> str:
-    return "; ".join(_input_text(key, value, unit) for key, value in inputs.items())
 
 
 def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
@@ -119,8 +134,6 @@ def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
         return f"{_plain(key[:-4])} {m['area'].full(value)}"
     if key.endswith("_mm_min"):
         return f"{_plain(key[:-7])} {from_mm(value, unit):.5g} {short(unit)}/min"
-    if key == "cut_length_mm":
-        return f"cut length {m['travel'].full(value)}"
     if key.endswith("_mm"):
         return f"{_plain(key[:-3])} {m['length'].full(value)}"
     if key.endswith("_kg_m3"):

@@ -56,7 +56,7 @@ class Matter:
         return Matter(
             thickness_mm=thickness,
             kg_m3=taken.kg_m3,
-            note=f"mass by density, {taken.kg_m3:g} kg/m3 ({why}; {taken.source}), not by gauge-weight table",
+            note=f"Mass by density, {taken.kg_m3:g} kg/m3 ({why}; {taken.source}), not by gauge-weight table",
             lift_limit_kg=shop.lift_limit_kg,
             leftover=layout.plate.parent is not None,
             row=row,
@@ -265,7 +265,13 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
     net = None if plate is None or kept is None or scrap is None else round(plate - kept - scrap, 2)
     bought = "remnant" if matter.leftover else "new"
     rows: tuple[tuple[str, str, float | None, str, Inputs], ...] = (
-        ("plate_cost", "Plate", plate, f"mass of the plate x {bought} price", {"price_per_kg": plate_price}),
+        (
+            "plate_cost",
+            "Cost of the plate",
+            plate,
+            f"mass of the plate x {bought} price",
+            {"price_per_kg": plate_price},
+        ),
         (
             "kept_value",
             "Value of kept remnants",

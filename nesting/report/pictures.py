@@ -53,11 +53,12 @@ def _figure(drawn: Scene, unit: Unit) -> Figure:
     x0, y0, x1, y1 = drawn.bounds
     axes.set(xlim=(x0, x1), ylim=(y0, y1), aspect="equal")
     axes.axis("off")
-    axes.add_patch(_patch(drawn.plate, facecolor="#f4f4f4", edgecolor="black", linewidth=1.8))
+    axes.add_patch(_patch(drawn.plate, facecolor="#f4f4f4", edgecolor="none"))
     for _, shape in drawn.remnants:
         axes.add_patch(_patch(shape, facecolor="none", edgecolor="#9a9a9a", hatch="/", linewidth=0.5))
     for _, shape in drawn.keep_outs:
         axes.add_patch(_patch(shape, facecolor="white", edgecolor="black", hatch="xxx", linewidth=1.0))
+    axes.add_patch(_patch(drawn.plate, facecolor="none", edgecolor="black", linewidth=1.8))
     for piece in drawn.pieces:
         axes.add_patch(_patch(piece.shape, facecolor=pale(piece.colour), edgecolor="black", linewidth=0.9))
         for points in piece.marks:
@@ -90,7 +91,7 @@ def _add_label(axes: Axes, label: Label, points_per_mm: float) -> None:
         fontsize=label.height_mm * points_per_mm / _CAP_HEIGHT * 0.9,
         ha="center",
         va="center_baseline",
-        path_effects=[withStroke(linewidth=2.0, foreground="white")],
+        path_effects=[withStroke(linewidth=2.5, foreground="white")],
     )
 
 

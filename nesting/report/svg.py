@@ -23,9 +23,8 @@ def inline_svg(drawn: Scene, unit: Unit, area: Measure) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="img" aria-label="layout" '
         f'viewBox="{x0:.2f} {-y1:.2f} {x1 - x0:.2f} {y1 - y0:.2f}" stroke-width="{hair:.3f}">'
     )
-    return "".join(
-        [head, _patterns(drawn.text_mm), *_shapes(drawn, unit, area), *_signs(drawn, unit), "</svg>"]
-    )
+    body = (*_shapes(drawn, unit, area), *_labels(drawn), *_signs(drawn, unit))
+    return "".join([head, _patterns(drawn.text_mm), *body, "</svg>"])
 
 
 def _patterns(step: float) -> str:
@@ -42,13 +41,14 @@ def _patterns(step: float) -> str:
 
 def _shapes(drawn: Scene, unit: Unit, area: Measure) -> Iterator[str]:
     thick = drawn.text_mm / 6
-    yield _path(drawn.plate, "plate", f'fill="#f4f4f4" stroke="#000" stroke-width="{thick:.3f}"')
+    yield _path(drawn.plate, "plate", 'fill="#f4f4f4"')
     for name, shape in drawn.remnants:
         title = f"kept remnant {name}, {area.full(shape.area)}"
         yield _path(shape, title, 'fill="url(#left)" stroke="#9a9a9a"')
     for name, shape in drawn.keep_outs:
         yield _path(shape, f"keep-out: {name}", 'fill="#fff"')
         yield _path(shape, f"keep-out: {name}", 'fill="url(#barred)" stroke="#000"')
+    yield _path(drawn.plate, "plate", f'fill="none" stroke="#000" stroke-width="{thick:.3f}"')
     for piece in drawn.pieces:
         yield _path(piece.shape, piece.title(unit), f'class="part" fill="{pale(piece.colour)}" stroke="#000"')
         for points in piece.marks:

@@ -36,19 +36,19 @@ class Measure:
 _METRIC: Final[dict[Kind, Measure]] = {
     "length": Measure(unit="mm", size=1.0, digits=1),
     "travel": Measure(unit="m", size=1000.0, digits=3),
-    "area": Measure(unit="m²", size=1e6, digits=4),
-    "mass": Measure(unit="kg", size=1.0, digits=2),
+    "area": Measure(unit="cm²", size=100.0, digits=2),
+    "mass": Measure(unit="kg", size=1.0, digits=3),
 }
 _INCH: Final[dict[Kind, Measure]] = {
     "length": Measure(unit="in", size=25.4, digits=3),
-    "travel": Measure(unit="in", size=25.4, digits=1),
-    "area": Measure(unit="in²", size=25.4**2, digits=1),
-    "mass": Measure(unit="lb", size=KG_PER_LB, digits=2),
+    "travel": Measure(unit="in", size=25.4, digits=2),
+    "area": Measure(unit="in²", size=25.4**2, digits=3),
+    "mass": Measure(unit="lb", size=KG_PER_LB, digits=3),
 }
 
 
 def measures(unit: Unit) -> dict[Kind, Measure]:
-    """Return the units of a page: pounds and inches for inch and foot, kilograms and metres otherwise."""
+    """Return the units of a page: inches and pounds for inch and foot, else metric."""
     return _INCH if unit in ("inch", "foot") else _METRIC
 
 
