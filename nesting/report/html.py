@@ -82,7 +82,7 @@ def _template() -> Template:
 def _figure_line(figure: Figure, unit: Unit, shown: dict[str, str]) -> FigureLine:
     inputs = []
     for key, value in figure.inputs.items():
-        whose = f"{figure.key}:{key}" if key == "area_mm2" else key
+        whose = f"{figure.key}:{key}" if key == "area_mm2" else f":{key}"
         inputs.append(shown.get(whose) or _input_text(key, value, unit))
     return FigureLine(
         key=figure.key,
@@ -95,7 +95,10 @@ def _figure_line(figure: Figure, unit: Unit, shown: dict[str, str]) -> FigureLin
 
 
 def _shown_totals(parts: PartsTotal, kept: tuple[str, ...], unit: Unit) -> dict[str, str]:
-    """Values that stand as totals in a table, so that each is worded once and the page agrees with itself."""
+    """Values that stand as totals in a table, so that the page agrees with itself to the last digit.
+
+    Keys are those of figures, and of their inputs after a colon.
+    """
     m = measures(unit)
     area, mass, travel = m["area"].unit, m["mass"].unit, m["travel"].unit
 
@@ -107,11 +110,11 @@ def _shown_totals(parts: PartsTotal, kept: tuple[str, ...], unit: Unit) -> dict[
         "kept_mass": with_unit(kept[2], mass),
         "cut_length": with_unit(parts.cut_length, travel),
         "pierces": f"{parts.pierces}",
-        "parts_mm2": f"parts {parts.area} {area}",
+        ":parts_mm2": f"parts {parts.area} {area}",
         "parts_mass:area_mm2": f"area {parts.area} {area}",
-        "kept_remnants_mm2": f"kept remnants {kept[1]} {area}",
+        ":kept_remnants_mm2": f"kept remnants {kept[1]} {area}",
         "kept_mass:area_mm2": f"area {kept[1]} {area}",
-        "cut_length_mm": f"cut length {parts.cut_length} {travel}",
+        ":cut_length_mm": f"cut length {parts.cut_length} {travel}",
     }
 
 

@@ -21,7 +21,8 @@ Shape: TypeAlias = Polygon | MultiPolygon
 Floats: TypeAlias = NDArray[np.float64]
 Named: TypeAlias = tuple[tuple[str, Shape], ...]
 
-_CHARACTER_WIDTH = 0.62
+# Width of a digit to its height in the fonts used, with a little air.
+_CHARACTER_WIDTH = 0.85
 _CHORD_PER_SIZE = 1e-4
 
 

@@ -119,6 +119,10 @@ def test_numbers_stand_in_their_parts_or_lead_to_them(drawn: Scene) -> None:
     for label in numbers:
         spot = shapely.Point(label.leads_to or label.at)
         assert shapes[label.text].covers(spot)
+        if label.leads_to is None:
+            wide = 0.4 * label.height_mm * len(label.text)
+            x, y, high = *label.at, label.height_mm / 2
+            assert shapes[label.text].covers(shapely.box(x - wide, y - high, x + wide, y + high))
         assert label.height_mm >= drawn.text_mm * (1 - 1e-9)
     outside = [label for label in numbers if label.leads_to]
     assert {label.text for label in outside} == {"9", "10", "11", "12"}
