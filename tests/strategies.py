@@ -1,6 +1,7 @@
 """Hypothesis strategies shared by all tests: shapes of every kind of curve, and places to put them."""
 
 import math
+from itertools import pairwise
 
 from hypothesis import assume
 from hypothesis import strategies as st
@@ -79,7 +80,7 @@ def splines(draw: DrawFn) -> Spline:
     count = len(control) - degree - 1
     inner = draw(st.lists(st.integers(1, 5), min_size=count, max_size=count))
     assume(all(inner.count(k) <= degree for k in inner))
-    assume(min(math.dist(a, b) for a, b in zip(control, control[1:], strict=False)) > 1.0)
+    assume(min(math.dist(a, b) for a, b in pairwise(control)) > 1.0)
     some = st.lists(lengths(0.3, 3.0), min_size=len(control), max_size=len(control))
     weights = draw(st.one_of(st.just([]), some))
     knots = [0.0] * (degree + 1) + sorted(map(float, inner)) + [6.0] * (degree + 1)

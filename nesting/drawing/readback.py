@@ -182,14 +182,12 @@ def _labelled(
     found: dict[int, str] = {}
     if labels and bodies:
         places = shapely.points([w.text.at for w in labels])
+        holders: dict[int, int] = {}
         for k, j in sorted(shapely.STRtree(bodies).query(places, predicate="within").T.tolist()):
             # A label on a part in another part's hole lies in both outlines; it belongs to the smaller.
-            others = [i for i, text in found.items() if text == labels[k].text.text]
-            if any(bodies[i].area <= bodies[j].area for i in others):
-                continue
-            for i in others:
-                del found[i]
-            found[j] = labels[k].text.text
+            if k not in holders or bodies[j].area < bodies[holders[k]].area:
+                holders[k] = j
+        found = {j: labels[k].text.text for k, j in holders.items()}
     return tuple(
         CutPart(
             outer=outer.contour,

@@ -1,8 +1,8 @@
 """The curves a drawing is made of, kept as read: lines, arcs, circles, ellipse arcs, splines, polylines.
 
 A curve has a direction of travel.  `pieces` breaks it into the simplest curves (a polyline into lines and
-arcs); everything that measures or flattens works on pieces.  Lengths are mm, angles degrees, counter-clockwise
-positive.
+arcs); everything that measures or flattens works on pieces.  Lengths are mm, angles degrees,
+counter-clockwise positive.
 """
 
 import math
@@ -139,7 +139,7 @@ class Arc:
         return xy
 
     def tangent_points(self, chord_mm: float) -> Floats:
-        """Corners of tangents that wrap the arc from its outer side, ends included, within `chord_mm` of it."""
+        """Corners of tangents that wrap the arc from outside, ends included, within `chord_mm` of it."""
         n = self.steps(chord_mm)
         half = math.radians(abs(self.sweep_deg)) / n / 2
         middles = self.start_deg + self.sweep_deg * (np.arange(n) + 0.5) / n
@@ -261,7 +261,7 @@ class EllipseArc:
         return 0.5 * (sx * ey - ex * sy + radii_mm2 * _segment(self.sweep_deg))
 
     def _spans(self) -> Floats:
-        """Parameters to integrate between, denser to the quarter turns, where a slim ellipse bends sharply."""
+        """Parameters to integrate between, denser to quarter turns, where a slim ellipse bends sharply."""
         low, high = sorted((self.start_deg, self.start_deg + self.sweep_deg))
         halvings = 3 + math.ceil(abs(math.log2(self.ratio)))
         near = 45.0 * 0.5 ** np.arange(halvings)

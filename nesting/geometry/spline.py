@@ -11,11 +11,9 @@ from ezdxf.math import BSpline
 from numpy.typing import NDArray
 
 from nesting.geometry.pose import Point, Pose
-from nesting.geometry.quadrature import integral, integrals
+from nesting.geometry.quadrature import settled_integral
 
 Floats = NDArray[np.float64]
-
-_MAX_SPANS = 2_000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,15 +58,7 @@ class Spline:
         def speed(t: Floats) -> Floats:
             return np.array([evaluator.derivative(float(u), 1)[1].magnitude for u in t])
 
-        spans = self._spans(4)
-        while True:
-            halved = np.sort(np.append(spans, (spans[1:] + spans[:-1]) / 2))
-            coarse, fine = integrals(speed, spans), integrals(speed, halved).reshape(-1, 2).sum(axis=1)
-            unsure = np.abs(fine - coarse) > 1e-10 * fine.sum()
-            if not unsure.any() or len(spans) > _MAX_SPANS:
-                return float(fine.sum())
-            # A near cusp is the only thing that keeps a span unsure, so that few are.
-            spans = np.sort(np.append(spans, ((spans[1:] + spans[:-1]) / 2)[unsure]))
+        return settled_integral(speed, self._spans(4))
 
     @property
     def pieces(self) -> tuple["Spline", ...]:
@@ -107,7 +97,7 @@ class Spline:
                 out.append(0.5 * (p.x * d.y - p.y * d.x))
             return np.array(out)
 
-        return integral(moment, self._spans(2))
+        return settled_integral(moment, self._spans(2))
 
     @property
     def _domain(self) -> tuple[float, float]:

@@ -1,6 +1,7 @@
 """Curves keep what they are through every move, and their chords stay as near as they promise."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -91,7 +92,7 @@ def test_tangents_wrap_the_arc_from_outside(arc: Arc, chord_mm: float) -> None:
 @given(polylines())
 def test_polyline_pieces_follow_one_another(polyline: Polyline) -> None:
     pieces = polyline.pieces
-    for a, b in zip(pieces, pieces[1:], strict=False):
+    for a, b in pairwise(pieces):
         np.testing.assert_allclose(a.end, b.start, atol=1e-5)
     np.testing.assert_allclose(pieces[0].start, polyline.start, atol=1e-5)
     np.testing.assert_allclose(pieces[-1].end, polyline.end, atol=1e-5)
@@ -111,8 +112,8 @@ def test_bulge_is_the_tangent_of_a_quarter_of_the_sweep(a: Point, b: Point, bulg
 
 
 def test_bulges_of_quarter_and_half_circle() -> None:
-    """Printed bulge examples: quarter circle 0.414214, half circle 1.0 (GetBulge reference; polyline bulge examples
-    on qiita.com)."""
+    """Printed bulge examples: quarter circle 0.414214, half circle 1.0 (GetBulge reference; examples of
+    polyline bulges on qiita.com)."""
     quarter = bulge_piece((1.0, 0.0), (0.0, 1.0), 0.414214)
     half = bulge_piece((1.0, 0.0), (-1.0, 0.0), 1.0)
 
