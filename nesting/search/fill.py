@@ -57,6 +57,13 @@ class Fill:
         nothing = State(poses=np.empty((0, 4)), score=self.score(np.empty(0, dtype=np.int64)))
         return any(self._try(nothing, Change(out=(), into=(0,)), rng, 200) for _ in range(5))
 
+    def separate_once(self, poses: Poses) -> float:
+        """Separate a few passes and return the overlap left; loads the kernels before a clock starts."""
+        crowd = self.crew.crowd(self.problem, poses, seed=0)
+        left = crowd.separate(self.problem.region, Effort(passes=2))
+        self.crew.done_with(crowd)
+        return left
+
     def can_complete(self) -> bool:
         """False if some kind is wanted as often as it fits, so that a fill never is complete."""
         return all(kind.most is not None for kind in self.problem.kinds)
@@ -64,21 +71,21 @@ class Fill:
     def improve(self, thread: int, rng: np.random.Generator) -> None:
         """Change the best layout for the better until everything is placed or time is up."""
         batch = 8
-        misses = 0
-        while not self.complete() and self.crew.take_step():
+        barren = 0
+        while not self.complete() and barren < 2000 and self.crew.take_step():
             state = self.crew.best
             assert state is not None, "greedy comes first"
+            if self._all_may_fit(state) and rng.random() < 0.3:
+                self._all_at_once(state, rng)
+                continue
             change = self._batch(state, batch) if batch else self._exchange(state, rng)
             if change is None:
                 batch //= 2
-                misses += 1
-                if not batch and misses > 2000:
-                    return
+                barren += 1
                 continue
+            barren = 0
             patience = 40 if batch else int(30 + 20 * rng.exponential())
-            won = self._try(state, change, rng, patience)
-            misses = 0
-            if batch and not won:
+            if not self._try(state, change, rng, patience):
                 batch //= 2
 
     def complete(self) -> bool:
@@ -93,8 +100,7 @@ class Fill:
 
     def kinds_of(self, state: State) -> np.ndarray:
         """The kind of each item."""
-        found: np.ndarray = self.problem.kind_of_shape[state.poses[:, 0].astype(np.int64)]
-        return found
+        return self._kinds(state.poses)
 
     def waiting(self, state: State) -> dict[int, int]:
         """Kinds not all placed, and how many of them are left."""
@@ -154,6 +160,34 @@ class Fill:
                 free -= self.problem.area[k]
         return Change(out=(), into=tuple(into)) if into else None
 
+    def _all_may_fit(self, state: State) -> bool:
+        """True if what is waiting is limited in number and no larger than the room that is left."""
+        if not self.can_complete():
+            return False
+        waiting = self.waiting(state)
+        wanted = sum(self.problem.area[k] * count for k, count in waiting.items())
+        return float(self.problem.area[self.kinds_of(state)].sum() + wanted) <= self.problem.region_area
+
+    def _all_at_once(self, state: State, rng: np.random.Generator) -> None:
+        """Put in all that is waiting and separate; on failure let two large items change places and try on."""
+        into = tuple(k for k, count in self.waiting(state).items() for _ in range(count))
+        poses = np.vstack([state.poses, [self._start(k, rng) for k in into]])
+        crowd = self.crew.crowd(self.problem, poses, seed=int(rng.integers(1 << 31)))
+        size = self.problem.area[self.problem.kind_of_shape[poses[:, 0].astype(np.int64)]]
+        big = np.argsort(-size)[: max(4, len(size) // 2)]
+        for _ in range(6):
+            left = crowd.separate(self.problem.region, Effort(passes=1000, patience=120))
+            if left == 0.0:
+                self.crew.offer(State(poses=crowd.poses, score=self.score(self._kinds(crowd.poses))))
+            if left == 0.0 or self.crew.stopped or self.complete():
+                break
+            crowd.poses = swapped(crowd.poses, big, rng)
+        self.crew.done_with(crowd)
+
+    def _kinds(self, poses: Poses) -> np.ndarray:
+        found: np.ndarray = self.problem.kind_of_shape[poses[:, 0].astype(np.int64)]
+        return found
+
     def _exchange(self, state: State, rng: np.random.Generator) -> Change | None:
         """Draw an exchange that betters the score, small gains rather than large ones."""
         kinds = self.kinds_of(state)
@@ -193,8 +227,7 @@ class Fill:
         self.crew.done_with(crowd)
         if left > 0.0:
             return False
-        kinds = problem.kind_of_shape[found[:, 0].astype(np.int64)]
-        return self.crew.offer(State(poses=found, score=self.score(kinds)))
+        return self.crew.offer(State(poses=found, score=self.score(self._kinds(found))))
 
     def _start(self, kind: int, rng: np.random.Generator) -> list[float]:
         k = self.problem.first_shape[kind]
@@ -203,3 +236,16 @@ class Fill:
         x = b[0] + rng.random() * (b[2] - b[0])
         y = b[1] + rng.random() * (b[3] - b[1])
         return [k, x, y, float(rng.choice(turns))]
+
+
+def swapped(poses: Poses, big: np.ndarray, rng: np.random.Generator) -> Poses:
+    """Let two of the items `big`, of different shapes if possible, change places."""
+    moved = poses.copy()
+    if len(big) < 2:
+        return moved
+    for _ in range(20):
+        a, b = rng.choice(big, 2, replace=False)
+        if moved[a, 0] != moved[b, 0]:
+            break
+    moved[[a, b], 1:3] = moved[[b, a], 1:3]
+    return moved

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from nesting.search.crew import Crew, State
+from nesting.search.fill import swapped
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Crowd, Effort
 
@@ -91,17 +92,14 @@ class Shorten:
         for _ in range(TRIES if exploring else 3):
             if not self.crew.take_step():
                 return
-            left = crowd.separate(region, Effort(passes=2000, patience=200 if exploring else 100))
+            left = crowd.separate(region, Effort(strikes=3, passes=2000, patience=200 if exploring else 100))
             if left == 0.0:
-                if self.crew.offer(self.state(crowd.poses)):
-                    return
-                return
-            current = self.crew.best
-            if current is not best:
+                self.crew.offer(self.state(crowd.poses))
+            if left == 0.0 or self.crew.best is not best:
                 return
             pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
             pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
-            crowd.poses = self._swapped(pool[pick][1], big, rng)
+            crowd.poses = swapped(pool[pick][1], big, rng)
 
     def _squeezed(self, poses: Poses, sliver: float, rng: np.random.Generator) -> Poses:
         """Push everything beyond a random line in by the sliver."""
@@ -111,14 +109,4 @@ class Shorten:
         beyond = along > line
         moved[beyond, 1] -= sliver * self.nx
         moved[beyond, 2] -= sliver * self.ny
-        return moved
-
-    def _swapped(self, poses: Poses, big: np.ndarray, rng: np.random.Generator) -> Poses:
-        """Let two large items of different kinds change places."""
-        moved = poses.copy()
-        for _ in range(20):
-            a, b = rng.choice(big, 2, replace=False)
-            if moved[a, 0] != moved[b, 0]:
-                break
-        moved[[a, b], 1:3] = moved[[b, a], 1:3]
         return moved

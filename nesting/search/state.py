@@ -15,8 +15,10 @@ Poses = Floats
 
 @dataclass(frozen=True, kw_only=True)
 class Effort:
-    """How hard one separation tries."""
+    """How hard one separation tries.  Each strike goes on from the best state met, with the weights learnt, as long as
+    the one before it got somewhere."""
 
+    strikes: int = 1
     passes: int = 1000
     patience: int = 100
     wide: int = 30
@@ -58,7 +60,8 @@ class Crowd:
             box=np.empty(4),
             doubtful=np.empty(max(n, 1), dtype=np.int64),
             doubtful_loss=np.empty(max(n, 1)),
-            key=np.full(3, -1.0),
+            near_runs=np.empty(runs, dtype=np.int64),
+            key=np.full(2, -1.0),
         )
         self.best = np.empty((n, 4))
         self.random = np.array([(seed * 2 + 1) * 0x9E3779B9 % (1 << 63)], dtype=np.uint64)
@@ -78,11 +81,16 @@ class Crowd:
     def separate(self, region: Region, effort: Effort, *, movable: int = 0) -> float:
         """Drive the overlap to zero; return what is left.  The items end where it was least."""
         settings = np.array([effort.passes, effort.patience, effort.wide, effort.near], dtype=np.float64)
-        left: float = separate(
-            self.shapes, region, self.items, self.losses, self.scratch, self.best, movable, settings, self.random,
-            self.counters,
-        )  # fmt: skip
-        return left
+        least = np.inf
+        for _ in range(effort.strikes):
+            left: float = separate(
+                self.shapes, region, self.items, self.losses, self.scratch, self.best, movable, settings, self.random,
+                self.counters,
+            )  # fmt: skip
+            if left == 0.0 or left > 0.98 * least or self.counters[2] != 0:
+                return left
+            least = left
+        return least
 
     def lay_out(self) -> None:
         """Bring the world coordinates up to date with the poses, for `settle`."""

@@ -101,4 +101,5 @@ class Scratch(NamedTuple):
     box: Floats
     doubtful: Ints  # neighbours that the circles leave open
     doubtful_loss: Floats
-    key: Floats  # shape and turn the rotated coordinates belong to, and how much has been rotated
+    near_runs: Ints  # runs of a neighbour that may matter
+    key: Floats  # shape and turn the rotated coordinates belong to

@@ -51,12 +51,19 @@ def shapes_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, items
     v0, w0 = shapes.vertex_start[k], shapes.vertex_start[m]
     r0, q0 = shapes.run_start[k], shapes.run_start[m]
     bx, by = items.wx[j], items.wy[j]
+    near = 0
+    for b in range(q0, shapes.run_start[m + 1]):
+        r, cx, cy = shapes.run_r[b], items.run_x[j, b - q0], items.run_y[j, b - q0]
+        if cx + r >= x0 and cx - r <= x1 and cy + r >= y0 and cy - r <= y1:
+            s.near_runs[near] = b
+            near += 1
     for a in range(r0, shapes.run_start[k + 1]):
         ar = shapes.run_r[a]
         acx, acy = s.run_x[a - r0] + x, s.run_y[a - r0] + y
         if acx + ar < x0 or acx - ar > x1 or acy + ar < y0 or acy - ar > y1:
             continue
-        for b in range(q0, shapes.run_start[m + 1]):
+        for q in range(near):
+            b = s.near_runs[q]
             ddx, ddy = acx - items.run_x[j, b - q0], acy - items.run_y[j, b - q0]
             reach = ar + shapes.run_r[b]
             if ddx * ddx + ddy * ddy >= reach * reach:
@@ -77,12 +84,41 @@ def shapes_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, items
                     if edges_cross(px, py, qx, qy, cx, cy, dx, dy):
                         return True
     # No edges cross: one may still lie wholly inside the other, and then its box does too.  The largest inscribed
-    # circle's centre is well away from every edge, so rounding cannot mislead.
+    # circle's centre is well away from every edge, so rounding cannot mislead.  Or one covers a hole of the other.
     if x0 == s.box[0] + x and x1 == s.box[2] + x and y0 == s.box[1] + y and y1 == s.box[3] + y:
-        return inside_rings(s.pole_x[0] + x, s.pole_y[0] + y, bx, by, shapes, m, 0.0, 0.0)
+        if inside_rings(s.pole_x[0] + x, s.pole_y[0] + y, bx, by, shapes, m, 0.0, 0.0):
+            return True
+        if _covers_a_hole(shapes, k, s.wx, s.wy, s.box, m, bx, by, -x, -y):
+            return True
     if x0 == box[0] and x1 == box[2] and y0 == box[1] and y1 == box[3]:
         cx, cy = items.pole_x[j, 0] + items.x[j], items.pole_y[j, 0] + items.y[j]
-        return inside_rings(cx, cy, s.wx, s.wy, shapes, k, x, y)
+        if inside_rings(cx, cy, s.wx, s.wy, shapes, k, x, y):
+            return True
+        return _covers_a_hole(shapes, m, bx, by, box, k, s.wx, s.wy, x, y)
+    return False
+
+
+@kernel
+def _covers_a_hole(
+    shapes: Shapes, k: int, ax: Floats, ay: Floats, box: Floats, m: int, bx: Floats, by: Floats, dx: float, dy: float
+) -> bool:
+    """Tell whether shape `k` covers a whole hole of `m` and more, no edges crossing; `m` is drawn by (bx + dx, by + dy).
+
+    One that just fills the hole, box for box, does not.
+    """
+    first, end = shapes.vertex_start[m], shapes.vertex_start[m + 1]
+    w0, is_hole = first, False
+    hx0, hy0, hx1, hy1 = 1e300, 1e300, -1e300, -1e300
+    for e in range(first, end):
+        px, py = bx[e - w0] + dx, by[e - w0] + dy
+        hx0, hx1, hy0, hy1 = min(hx0, px), max(hx1, px), min(hy0, py), max(hy1, py)
+        if shapes.following[e] > e:
+            continue
+        if is_hole and hx0 > box[0] and hx1 < box[2] and hy0 > box[1] and hy1 < box[3]:
+            if inside_rings(bx[first - w0] + dx, by[first - w0] + dy, ax, ay, shapes, k, 0.0, 0.0):
+                return True
+        first, is_hole = e + 1, True
+        hx0, hy0, hx1, hy1 = 1e300, 1e300, -1e300, -1e300
     return False
 
 
