@@ -18,7 +18,7 @@ from nesting.layout import Layout, LeftOver, Placement, SearchFacts
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.search.crew import Crew, State
-from nesting.search.fill import Fill
+from nesting.search.fill import PULLS, Fill
 from nesting.search.grow import grown, shrunk, without_small_holes
 from nesting.search.problem import Kind, Poses, Problem
 from nesting.search.shorten import Shorten, ways_to_shorten
@@ -71,12 +71,13 @@ def search(
             f"{plate.name}: nothing is left of the plate inside a margin of {edge:g} mm; use a smaller margin or "
             "another plate"
         )
-    begun = time.monotonic()
     kinds = [_kind(demand, plate, half_gap) for demand in demands]
     narrowest = min(shapely.maximum_inscribed_circle(k.polygon).length for k in kinds)
     kinds = [replace(k, polygon=without_small_holes(k.polygon, narrowest)) for k in kinds]
     fitting = [i for i, kind in enumerate(kinds) if _fits_alone(kind, region, seed)]
     best: State | None = None
+    load_kernels()
+    begun = time.monotonic()
     crew = Crew(seed=seed, seconds=time_limit_s, steps=steps, threads=threads)
     problem = Problem([kinds[i] for i in fitting], region) if fitting else None
     if problem is not None:
@@ -99,6 +100,13 @@ def search(
         left_over=_left_over(demands, placements, set(fitting), plate, region, facts),
         search=facts,
     )
+
+
+def load_kernels() -> None:
+    """Compile the kernels, or load them from where an earlier run left them, before any clock starts."""
+    problem = Problem([Kind(polygon=shapely.box(0, 0, 1, 1), turns=None)], shapely.box(0, 0, 4, 4))
+    fill = Fill(problem, Crew(seed=0, seconds=0.0, steps=1, threads=1))
+    fill.separate_once(fill.greedy_once(PULLS[0], np.random.default_rng(0)).poses)
 
 
 def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:

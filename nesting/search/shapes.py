@@ -61,7 +61,7 @@ def pack(shapes: Sequence[Shape]) -> Shapes:
         circles = inscribed_circles(shape.polygon)
         poles.append(circles)
         p_start.append(p_start[-1] + len(circles))
-        angles = shape.turns if shape.turns is not None else tuple(2 * math.pi * np.arange(FREE_TURNS) / FREE_TURNS)
+        angles = shape.turns if shape.turns is not None else _even_turns(shape.polygon)
         corners = np.asarray(shape.polygon.exterior.coords)
         for angle in angles:
             turns.append(angle)
@@ -135,6 +135,14 @@ def inscribed_circles(polygon: Polygon, *, cover: float = 0.9, grid: int = 90) -
         found.append((gx[i], gy[i], float(depth[i])))
         area += math.pi * float(depth[i]) ** 2
     return np.array(found)
+
+
+def _even_turns(polygon: Polygon) -> tuple[float, ...]:
+    """Return `FREE_TURNS` even steps, the first of which lays the smallest enclosing rectangle square."""
+    corners = np.asarray(shapely.minimum_rotated_rectangle(polygon).exterior.coords)
+    dx, dy = corners[1] - corners[0]
+    start = -math.atan2(dy, dx) % (math.pi / 2)
+    return tuple(start + 2 * math.pi * i / FREE_TURNS for i in range(FREE_TURNS))
 
 
 def _radius(polygon: Polygon) -> float:

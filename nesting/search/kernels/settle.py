@@ -4,7 +4,7 @@ import numpy as np
 
 from nesting.search.kernels.arrays import Floats, Ints, Items, Losses, Region, Scratch, Shapes
 from nesting.search.kernels.compiled import driver_kernel, kernel, random
-from nesting.search.kernels.pose import place, pose_loss
+from nesting.search.kernels.pose import place, pose_loss, turn_to
 from nesting.search.kernels.separate import anywhere
 
 KEPT = 4
@@ -17,7 +17,8 @@ def settle(
 ) -> bool:  # fmt: skip
     """Place item `i` free of overlap with the least `reach` that `tries` samples and a slide find; False if none does.
 
-    `pull` holds weights (left, right, down, up) of how far the item's box reaches to each side.
+    `pull` holds weights (left, right, down, up) of how far the item's box reaches to each side.  Some samples lie
+    against the box of an item before `i`, which makes rows of what is rectangular.
     """
     kept = np.empty((KEPT, 5))
     kept[:, 0] = 1e300
@@ -27,7 +28,10 @@ def settle(
         if shapes.mirror[k] >= 0 and random(rng) < 0.5:
             k = shapes.mirror[k]
         x, y, turn = anywhere(k, shapes, region, rng)
-        aim = _rough_reach(x, y, pull)
+        turn_to(shapes, k, turn, s)
+        if i > 0 and random(rng) < 0.3:
+            x, y = _beside(int(random(rng) * i), items, s, rng)
+        aim = _reach(x, y, s, pull)
         if aim >= kept[KEPT - 1, 0]:
             continue
         counters[0] += 1
@@ -54,8 +58,16 @@ def settle(
 
 
 @kernel
-def _rough_reach(x: float, y: float, pull: Floats) -> float:
-    return (pull[1] - pull[0]) * x + (pull[3] - pull[2]) * y
+def _beside(j: int, items: Items, s: Scratch, rng: np.ndarray) -> tuple[float, float]:
+    """Return where the candidate's box touches item `j`'s on one side, flush with it at one end."""
+    box = items.box[j]
+    side = int(random(rng) * 4.0)
+    low = random(rng) < 0.5
+    if side < 2:
+        x = box[2] - s.box[0] if side == 0 else box[0] - s.box[2]
+        return x, box[1] - s.box[1] if low else box[3] - s.box[3]
+    y = box[3] - s.box[1] if side == 2 else box[1] - s.box[3]
+    return box[0] - s.box[0] if low else box[2] - s.box[2], y
 
 
 @kernel
