@@ -96,34 +96,26 @@ def nearly_closes(chain: Chain) -> bool:
 
 
 def _loop_node(loop: Loop, findings: list[Finding]) -> _Node | None:
-    line = loop_line(loop)
-    if len(line.coords) < 4 or 2 * loop.contour.area_mm2 < _SLIVER_MM * loop.contour.length_mm:
-        text = f"contour of {loop.entities[0]} at {at(line.coords[0])} is thinner than {_SLIVER_MM} mm and was left out"
+    line, entity = loop_line(loop), loop.entities[0]
+    polygon = Polygon(line) if len(line.coords) >= 4 else Polygon()
+    valid = polygon.is_valid
+    faces = [polygon] if valid else shapely.get_parts(shapely.polygonize([shapely.unary_union(line)])).tolist()
+    body = shapely.union_all([Polygon(face.exterior) for face in faces])
+    if 2 * body.area <= _SLIVER_MM * line.length:
+        text = f"contour of {entity} at {at(line.coords[0])} is thinner than {_SLIVER_MM} mm and was left out"
         findings.append(_finding("sliver", "warning", text, line.coords[0], loop))
         return None
-    polygon = Polygon(line)
-    if polygon.is_valid:
-        return _Node(polygon, loop, loop.entities[0])
-    crossing = _crossing_place(polygon)
-    largest = max(
-        shapely.get_parts(shapely.polygonize([shapely.unary_union(line)])), key=lambda g: g.area, default=None
-    )
-    whole = abs(loop.contour.area_mm2)
-    if largest is not None and abs(largest.area - whole) <= _SMALL_CROSSING * whole:
-        text = (
-            f"contour of {loop.entities[0]} touches or crosses itself slightly at {at(crossing)}; look at it"
-        )
-        findings.append(_finding("touches itself", "warning", text, crossing, loop))
-        return _Node(Polygon(largest.exterior), loop, loop.entities[0])
-    text = (
-        f"contour of {loop.entities[0]} crosses itself at {at(crossing)} and cannot be cut; mend the drawing"
-    )
-    findings.append(_finding("crosses itself", "error", text, crossing, loop))
-    hull = shapely.union_all(
-        [Polygon(p.exterior) for p in shapely.get_parts(polygon.buffer(0)) if not p.is_empty]
-    )
-    body = hull if isinstance(hull, Polygon) and not hull.is_empty else polygon.convex_hull
-    return _Node(body, None, loop.entities[0]) if isinstance(body, Polygon) else None
+    if valid:
+        return _Node(polygon, loop, entity)
+    place, whole = _crossing_place(polygon), abs(loop.contour.area_mm2)
+    largest = max(faces, key=lambda face: face.area)
+    if abs(largest.area - whole) <= _SMALL_CROSSING * whole:
+        text = f"contour of {entity} touches or crosses itself slightly at {at(place)}; look at it"
+        findings.append(_finding("touches itself", "warning", text, place, loop))
+        return _Node(Polygon(largest.exterior), loop, entity)
+    text = f"contour of {entity} crosses itself at {at(place)} and cannot be cut; mend the drawing"
+    findings.append(_finding("crosses itself", "error", text, place, loop))
+    return _Node(body if isinstance(body, Polygon) else body.convex_hull, None, entity)
 
 
 def _crossing_place(polygon: Polygon) -> Point:

@@ -60,7 +60,7 @@ def read_cuts(path: Path, *, units: Unit | None = None) -> CutDrawing:
     path = Path(path)
     content = sort_content(path, units, (), ())
     everything = (*content.cut, *content.marked)
-    own = any(d.layer.upper() == PART_OUTSIDE for d in everything)
+    own = any(d.layer.upper() in (PART_OUTSIDE, PLATE_EDGE) for d in everything)
     if own:
         grouped = _by_layer(path, everything)
     else:

@@ -33,15 +33,16 @@ def riders_of(
     """Give each mark, open chain and text to the part it lies in; it must not reach out of it."""
     marks: list[list[Mark]] = [[] for _ in outlines]
     findings: list[Finding] = []
+    homes = _Homes(outlines)
     for chain in chains:
-        home = _home(outlines, chain.drawn)
+        home = homes.of(chain.drawn)
         findings.append(_chain_finding(chain, home is not None))
         if home is not None:
             marks[home] += [Mark(kind="other", curve=d.curve) for d in chain.drawn]
     outside = []
     for d in marked:
         kind = mark_kind(role_of(d.layer, d.linetype, (), rules))
-        home = _home(outlines, (d,))
+        home = homes.of((d,))
         if home is None:
             outside.append(d)
         else:
@@ -62,13 +63,18 @@ def riders_of(
     return Riders(marks=tuple(map(tuple, marks)), texts=texts, findings=tuple(findings))
 
 
-def _home(outlines: Sequence[Outline], drawn: Sequence[Drawn]) -> int | None:
-    lines = [shapely.LineString(d.curve.points(NESTING_CHORD_MM)) for d in drawn]
-    whole = shapely.union_all(lines)
-    for index, outline in enumerate(outlines):
-        if outline.polygon.intersects(whole) and outline.polygon.buffer(JOIN_SILENT_MM).covers(whole):
-            return index
-    return None
+class _Homes:
+    """Finds the outline that wholly holds some curves; shapes are grown by the silent tolerance."""
+
+    def __init__(self, outlines: Sequence[Outline]) -> None:
+        self._grown = [o.polygon.buffer(JOIN_SILENT_MM) for o in outlines]
+        self._tree = shapely.STRtree(self._grown)
+
+    def of(self, drawn: Sequence[Drawn]) -> int | None:
+        """Return the index of the outline, or None."""
+        lines = [shapely.LineString(d.curve.points(NESTING_CHORD_MM)) for d in drawn]
+        found = self._tree.query(shapely.union_all(lines), predicate="covered_by").tolist()
+        return min(found) if found else None
 
 
 def _chain_finding(chain: Chain, inside: bool) -> Finding:

@@ -21,7 +21,7 @@ def domain(spline: Spline) -> tuple[float, float]:
 def between(spline: Spline, t0: float, t1: float) -> Spline:
     """Return the piece of a spline from parameter t0 to t1 > t0, both within its domain; its knots count from 0."""
     p = spline.degree
-    knots = np.array(spline.knots)
+    knots = np.array(spline.knots, dtype=np.float64)
     points = _homogeneous(spline)
     for t in (t0, t1):
         while np.count_nonzero(knots == t) < p:
@@ -38,7 +38,7 @@ def between(spline: Spline, t0: float, t1: float) -> Spline:
 
 def _homogeneous(spline: Spline) -> Floats:
     weights = np.array(spline.weights) if spline.weights else np.ones(len(spline.control))
-    xy = np.array(spline.control)
+    xy = np.array(spline.control, dtype=np.float64)
     return np.column_stack([xy * weights[:, None], weights])
 
 

@@ -27,7 +27,7 @@ simplified.
 
 _TURN_STEP_DEG = 1.0
 _GRID_LINES = 28
-_GRID_POINTS = 4000
+_GRID_POINTS = 60_000
 _GROWN_TURNS = 4
 _ROUNDS = 120
 
@@ -120,56 +120,79 @@ def _edge_turns(piece: Polygon, most: int) -> list[float]:
 
 
 def _piece_holds(piece: Polygon, long: float, short: float) -> bool:
-    # A rectangle holds a circle of its shorter side, and lies in a circle of its diagonal.
-    middles = piece.buffer(-short / 2 * (1 - 1e-9), quad_segs=16)
-    if piece.area < long * short or middles.is_empty:
-        return False
-    if largest_circle(piece)[1] >= math.hypot(long, short) / 2:
-        return True
-    shapely.prepare(piece)
-    turns = [*_edge_turns(piece, 40), *np.arange(0.0, 90.0, _TURN_STEP_DEG)]
-    both = [t + quarter for t in turns for quarter in ((0.0, 90.0) if long > short else (0.0,))]
-    return any(
-        _may_hold_at(piece, long, short, turn) and _holds_at(piece, middles, long, short, turn)
-        for turn in both
-    )
+    """Look only where it can be.
 
-
-def _may_hold_at(piece: Polygon, width: float, height: float, turn_deg: float) -> bool:
-    """Cheap and necessary: some block of grid points, as many as every such rectangle covers, is all
-    inside.
+    All of its middle line, long - short, stands off the edge by short / 2; no corner is farther than 0.7072 short
+    from that line.
     """
-    corners = shapely.get_coordinates(affinity.rotate(piece.envelope, -turn_deg, origin=(0.0, 0.0)))
-    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
-    step = min(height, max(height / 6, math.sqrt((x1 - x0) * (y1 - y0) / _GRID_POINTS)))
-    x, y = np.meshgrid(np.arange(x0, x1 + step, step), np.arange(y0, y1 + step, step))
-    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    inside = shapely.intersects_xy(piece, c * x - s * y, s * x + c * y)
-    across, up = math.floor(width / step * (1 - 1e-9)), math.floor(height / step * (1 - 1e-9))
-    if across > inside.shape[1] or up > inside.shape[0]:
+    if piece.area < long * short:
         return False
-    sums = np.pad(inside.astype(int).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
-    rows = sums[up:] - sums[: len(sums) - up]
-    blocks = rows[:, across:] - rows[:, : rows.shape[1] - across]
-    return bool(np.any(blocks == across * up))
+    middles = piece.buffer(-short / 2 * (1 - 1e-9), quad_segs=16)
+    for line_room in _pieces(middles, may_be_empty=True):
+        if math.hypot(*_extent(line_room)) < long - short:
+            continue
+        room = piece.intersection(line_room.buffer(0.72 * short))
+        if any(_room_holds(r, long, short) for r in _pieces(room, may_be_empty=True)):
+            return True
+    return False
 
 
-def _holds_at(piece: Polygon, middles: Shape, width: float, height: float, turn_deg: float) -> bool:
-    """Exact at one turn: where the middle may be is the piece less its edges swept by the rectangle."""
-    level = affinity.rotate(piece, -turn_deg, origin=(0.0, 0.0))
-    free = affinity.rotate(middles, -turn_deg, origin=(0.0, 0.0))
+def _room_holds(room: Polygon, long: float, short: float) -> bool:
+    if room.area < long * short:
+        return False
+    if largest_circle(room)[1] >= math.hypot(long, short) / 2:
+        return True
+    shapely.prepare(room)
+    turns = [*_edge_turns(room, 40), *np.arange(0.0, 90.0, _TURN_STEP_DEG)]
+    both = [t + quarter for t in turns for quarter in ((0.0, 90.0) if long > short else (0.0,))]
+    return any(_holds_at(room, long, short, turn) for turn in both)
+
+
+def _holds_at(room: Polygon, width: float, height: float, turn_deg: float) -> bool:
+    """Exact at one turn: where the middle may be is the room less its edges swept by the rectangle."""
+    free = _rough_middles(room, width, height, turn_deg)
+    if free.is_empty:
+        return False
+    level = affinity.rotate(room, -turn_deg, origin=(0.0, 0.0))
     rings = [shapely.get_coordinates(ring) for ring in (level.exterior, *level.interiors)]
     starts, ends = np.vstack([r[:-1] for r in rings]), np.vstack([r[1:] for r in rings])
-    corners = np.array([[-width, -height], [width, -height], [width, height], [-width, height]]) / 2
-    swept = np.concatenate([starts[:, None] + corners, ends[:, None] + corners], axis=1)
+    half = np.array([width, height]) / 2
+    low, high = np.minimum(starts, ends) - half, np.maximum(starts, ends) + half
+    shapely.prepare(free)
+    near = shapely.intersects(free, shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    swept = np.concatenate([starts[near, None] + corners, ends[near, None] + corners], axis=1)
     hulls = shapely.convex_hull(shapely.multipoints(swept))
-    near = hulls[shapely.intersects(hulls, free)]
-    return not shapely.difference(free, shapely.union_all(near)).is_empty
+    return not shapely.difference(free, shapely.union_all(hulls)).is_empty
+
+
+def _rough_middles(room: Polygon, width: float, height: float, turn_deg: float) -> MultiPolygon | Polygon:
+    """Where the middle of the rectangle may be, and more: the grid points that it must cover are all inside.
+
+    A rectangle covers at least floor(width / step) x floor(height / step) points, the lowest left of them less
+    than a step from its corner.
+    """
+    corners = shapely.get_coordinates(affinity.rotate(room.envelope, -turn_deg, origin=(0.0, 0.0)))
+    (x0, y0), (x1, y1) = corners.min(axis=0), corners.max(axis=0)
+    step = min(height, max(height / 5, math.sqrt((x1 - x0) * (y1 - y0) / _GRID_POINTS)))
+    xs, ys = np.arange(x0, x1 + step, step), np.arange(y0, y1 + step, step)
+    x, y = np.meshgrid(xs, ys)
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    inside = shapely.intersects_xy(room, c * x - s * y, s * x + c * y)
+    across, up = math.floor(width / step * (1 - 1e-9)), math.floor(height / step * (1 - 1e-9))
+    if across > len(xs) or up > len(ys):
+        return Polygon()
+    sums = np.pad(inside.astype(int).cumsum(axis=0).cumsum(axis=1), ((1, 0), (1, 0)))
+    rows = sums[up:] - sums[: len(sums) - up]
+    row, column = np.nonzero(rows[:, across:] - rows[:, : rows.shape[1] - across] == across * up)
+    right, top = xs[column] + width / 2, ys[row] + height / 2
+    return shapely.union_all(shapely.box(right - step, top - step, right, top))
 
 
 def _largest_in_piece(piece: Polygon) -> Rectangle:
     size = max(_extent(piece))
     inner = _inside_plainer(piece, size * 2e-3)
+    growing = _inside_plainer(piece, size * 2e-4)
     turns = sorted({round(t, 3) for t in (*_edge_turns(inner, 12), *np.arange(0.0, 90.0, 6.0))})
     starts = []
     for turn in turns:
@@ -178,9 +201,10 @@ def _largest_in_piece(piece: Polygon) -> Rectangle:
             starts.append((_box_area(box), turn, box))
     starts.sort(reverse=True)
     if not starts:
-        starts = [(0.0, 0.0, _circle_box(piece))]
-    grown = [_Grower(piece, turn, box).best() for _, turn, box in starts[:_GROWN_TURNS]]
-    return max(grown, key=lambda r: r.area_mm2)
+        growing, starts = piece, [(0.0, 0.0, _circle_box(piece))]
+    grown = [_Grower(growing, turn, box).grown() for _, turn, box in starts[:_GROWN_TURNS]]
+    best = max(grown, key=lambda g: _box_area(g.box))
+    return _Grower(piece, best.turn, best.box).inside()
 
 
 def _inside_plainer(piece: Polygon, tolerance: float) -> Polygon:
@@ -258,8 +282,8 @@ class _Grower:
         self.size = max(_extent(piece))
         self.turn, self.box = turn_deg, self._pushed(self._boundary(turn_deg), box)
 
-    def best(self) -> Rectangle:
-        """Run all rounds and return what they end with."""
+    def grown(self) -> "_Grower":
+        """Run all rounds."""
         for step in np.geomspace(0.3, 1e-4, _ROUNDS):
             turn, box = self._loosened(float(step))
             boundary = self._boundary(turn)
@@ -268,7 +292,7 @@ class _Grower:
             box = self._pushed(boundary, box)
             if _box_area(box) > _box_area(self.box):
                 self.turn, self.box = turn, box
-        return self._inside()
+        return self
 
     def _boundary(self, turn_deg: float) -> shapely.MultiLineString:
         return affinity.rotate(self.piece.boundary, -turn_deg, origin=(0.0, 0.0))
@@ -321,7 +345,7 @@ class _Grower:
                 y1 = seen.bounds[1] if not seen.is_empty else y1
         return (x0, y0, x1, y1)
 
-    def _inside(self) -> Rectangle:
+    def inside(self) -> Rectangle:
         """Draw the sides in by rounding errors until the piece covers the rectangle."""
         for trim in self._trims():
             x0, y0, x1, y1 = self.box

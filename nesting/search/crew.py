@@ -37,6 +37,7 @@ class Crew:
     ) -> None:
         self.seed = seed
         self.seconds = seconds
+        self.steps = steps
         self.steps_left = steps
         self.threads = 1 if steps is not None else max(1, threads)
         self.history: list[State] = []
@@ -59,6 +60,13 @@ class Crew:
     def elapsed(self) -> float:
         """Seconds since the start."""
         return time.monotonic() - self._start
+
+    @property
+    def progress(self) -> float:
+        """Share of the time, or of the steps where those are counted, that has gone."""
+        if self.steps is not None:
+            return self.steps_taken / max(self.steps, 1)
+        return min(1.0, self.elapsed / max(self.seconds, 1e-9))
 
     @property
     def stopped(self) -> bool:

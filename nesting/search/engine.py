@@ -123,7 +123,7 @@ def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:
         return best
     crew.phase = "pulling together"
     way = ways_to_shorten(problem, [best, *fill.complete_states])[0]
-    shorten = Shorten(problem, crew, way.direction, begins=crew.elapsed, ends=time_limit_s)
+    shorten = Shorten(problem, crew, way.direction)
     crew.restart(shorten.state(way.state.poses))
     crew.run(shorten.work, time_limit_s)
     return _legal(problem, crew)

@@ -19,6 +19,9 @@ from nesting.search.state import Crowd, Effort
 
 TRIES = 12
 
+EXPLORING = 0.8
+"""Share of the search after which only small bites are tried."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Way:
@@ -47,13 +50,10 @@ def ways_to_shorten(problem: Problem, states: Sequence[State]) -> list[Way]:
 class Shorten:
     """One shortening along a direction (unit vector): the smallest reach of the items along it."""
 
-    def __init__(
-        self, problem: Problem, crew: Crew, direction: tuple[float, float], *, begins: float, ends: float
-    ) -> None:
+    def __init__(self, problem: Problem, crew: Crew, direction: tuple[float, float]) -> None:
         self.problem = problem
         self.crew = crew
         self.nx, self.ny = direction
-        self.begins, self.ends = begins, ends
         bounds = problem.region.bounds
         corners = [(x, y) for x in (bounds[0], bounds[2]) for y in (bounds[1], bounds[3])]
         self.low = min(self.nx * x + self.ny * y for x, y in corners)
@@ -73,17 +73,18 @@ class Shorten:
         crowd = self.crew.crowd(self.problem, best.poses, seed=int(rng.integers(1 << 31)))
         size = np.sqrt(self.problem.area[self.problem.kind_of_shape[best.poses[:, 0].astype(np.int64)]])
         big = np.argsort(-size)[: max(4, len(size) // 2)]
-        while not self.crew.stopped:
-            self._attempt(crowd, rng, big)
+        while self._attempt(crowd, rng, big):
+            pass
         self.crew.done_with(crowd)
 
-    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray) -> None:
+    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray) -> bool:
+        """Try one bite; False once there is no step left to take."""
         best = self.crew.best
         assert best is not None
-        progress = min(1.0, (self.crew.elapsed - self.begins) / max(self.ends - self.begins, 1e-9))
-        exploring = progress < 0.8
+        late = (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
+        exploring = late < 0.0
         # Early on large bites pay, since they mostly succeed; near the end small sure ones.
-        bite = 0.001 if exploring else 0.0005 * (1.0 - (progress - 0.8) / 0.2) + 0.00002
+        bite = 0.001 if exploring else 0.0005 * (1.0 - late) + 0.00002
         reach = -best.score[0]
         target = reach * (1.0 - bite)
         region = self.problem.region_within(self.nx, self.ny, self.low + target)
@@ -91,15 +92,16 @@ class Shorten:
         pool: list[tuple[float, Poses]] = []
         for _ in range(TRIES if exploring else 3):
             if not self.crew.take_step():
-                return
+                return False
             left = crowd.separate(region, Effort(strikes=3, passes=2000, patience=200 if exploring else 100))
             if left == 0.0:
                 self.crew.offer(self.state(crowd.poses))
             if left == 0.0 or self.crew.best is not best:
-                return
+                break
             pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
             pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
             crowd.poses = swapped(pool[pick][1], big, rng)
+        return True
 
     def _squeezed(self, poses: Poses, sliver: float, rng: np.random.Generator) -> Poses:
         """Push everything beyond a random line in by the sliver."""

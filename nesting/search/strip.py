@@ -36,7 +36,7 @@ def shortest_strip(
         length *= 1.3
         if length > 100 * area / width:
             raise ValueError(f"some item does not fit a strip {width:g} wide at any turn allowed")
-    shorten = Shorten(problem, crew, (1.0, 0.0), begins=crew.elapsed, ends=time_limit_s)
+    shorten = Shorten(problem, crew, (1.0, 0.0))
     crew.restart(shorten.state(state.poses))
     crew.watch = watch
     crew.run(shorten.work, time_limit_s)

@@ -1,0 +1,127 @@
+"""Containment: parts, holes, parts in holes, and what is told instead of cut."""
+
+import math
+
+import pytest
+
+from nesting.drawing.contours import contours_of
+from nesting.drawing.entities import Drawn
+from nesting.drawing.nest import Nested, nest
+from nesting.geometry.contour import Contour
+from nesting.geometry.curves import Curve, Line, Polyline, circle
+
+
+def read(*curves: Curve, join_mm: float = 0.5) -> Nested:
+    """Chain and nest curves."""
+    chained = contours_of([Drawn(c, "0", "", f"{c.type.upper()} {k}") for k, c in enumerate(curves)], join_mm)
+    return nest(chained.loops, chained.chains)
+
+
+def box(x: float, y: float, w: float, h: float) -> Polyline:
+    """A rectangle."""
+    corners = ((x, y, 0.0), (x + w, y, 0.0), (x + w, y + h, 0.0), (x, y + h, 0.0))
+    return Polyline(vertices=corners, is_closed=True)
+
+
+def holes(nested: Nested) -> list[int]:
+    """Holes of each part, in the order of the drawing."""
+    return [len(outline.holes) for outline in nested.outlines]
+
+
+def kinds(nested: Nested) -> list[str]:
+    """Kinds of findings."""
+    return sorted(f.kind for f in nested.findings)
+
+
+def test_part_in_a_hole_to_any_depth() -> None:
+    rings = [circle((0, 0), r) for r in (200, 150, 140, 90, 80, 40)]
+
+    nested = read(*rings)
+
+    assert holes(nested) == [1, 1, 1]
+    assert nested.findings == ()
+
+
+def test_small_island_in_a_hole_is_told() -> None:
+    nested = read(box(0, 0, 100, 100), circle((50, 50), 20), circle((50, 50), 2))
+
+    assert holes(nested) == [1]
+    assert kinds(nested) == ["loose island"]
+
+
+def test_small_ring_in_a_hole_is_a_part() -> None:
+    nested = read(box(0, 0, 100, 100), circle((50, 50), 20), circle((50, 50), 4), circle((50, 50), 2))
+
+    assert sorted(holes(nested)) == [1, 1]
+
+
+def test_sheet_edge_round_parts_is_left_out() -> None:
+    parts = [c for k in range(3) for c in (box(20 + 90 * k, 20, 80, 80), circle((60 + 90 * k, 60), 10))]
+
+    nested = read(box(0, 0, 300, 120), *parts)
+
+    assert holes(nested) == [1, 1, 1]
+    assert kinds(nested) == ["sheet edge"]
+
+
+def test_frame_with_a_part_in_its_window_is_no_sheet_edge() -> None:
+    nested = read(box(0, 0, 300, 300), box(50, 50, 200, 200), box(60, 60, 100, 100), circle((100, 100), 9), circle((20, 20), 5))
+
+    assert holes(nested) == [2, 1]
+
+
+def test_self_crossing_contour_is_an_error_with_its_place() -> None:
+    bow_tie = Polyline(vertices=((0, 0, 0), (40, 40, 0), (40, 0, 0), (0, 40, 0)), is_closed=True)
+
+    nested = read(bow_tie, box(100, 0, 50, 50))
+
+    (finding,) = nested.findings
+    assert (finding.kind, finding.severity) == ("crosses itself", "error")
+    assert finding.place == pytest.approx((20.0, 20.0))
+    assert len(nested.outlines) == 1
+
+
+def test_holes_of_an_open_outline_are_no_parts() -> None:
+    lines: list[Curve] = list(Contour.of_rectangle(100, 60).curves)
+    lines[0] = Line(start=(0.0, 0.0), end=(97.0, 0.0))
+
+    nested = read(*lines, circle((30, 30), 12))
+
+    assert nested.outlines == ()
+    assert kinds(nested) == ["broken outline"]
+
+
+def test_open_window_keeps_the_part_in_it() -> None:
+    window: list[Curve] = [Line(start=(50, 50), end=(148, 50)), Line(start=(150, 50), end=(150, 150))]
+    window += [Line(start=(150, 150), end=(50, 150)), Line(start=(50, 150), end=(50, 50))]
+
+    nested = read(circle((100, 100), 200), *window, box(70, 70, 40, 40))
+
+    assert holes(nested) == [0, 0]
+
+
+def test_crossing_contours_leave_out_the_smaller() -> None:
+    nested = read(box(0, 0, 100, 100), circle((100, 50), 10))
+
+    assert holes(nested) == [0]
+    assert kinds(nested) == ["contours cross"]
+
+
+def test_neighbours_that_touch_do_not_cross() -> None:
+    nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 25))
+
+    assert sorted(holes(nested)) == [0, 1]
+    assert nested.findings == ()
+
+
+def test_hair_thin_contour_is_left_out() -> None:
+    nested = read(box(0, 0, 100, 0.005), box(0, 10, 50, 50))
+
+    assert holes(nested) == [0]
+    assert kinds(nested) == ["sliver"]
+
+
+def test_area_between_is_outline_less_holes() -> None:
+    nested = read(box(0, 0, 100, 100), circle((50, 50), 20))
+
+    assert nested.outlines[0].polygon.area == pytest.approx(10000 - 400 * math.pi, rel=1e-3)
