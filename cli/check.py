@@ -17,9 +17,7 @@ if TYPE_CHECKING:
 
 @click.command("check")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--layout", "layout_file", metavar="FILE", type=click.Path(path_type=Path), help="Layout of a drawing."
-)
+@click.option("--layout", "layout_file", metavar="FILE", type=click.Path(path_type=Path), help="Layout of a drawing.")
 @click.option("--kerf", metavar="LENGTH", help="Width of cut; default 0.")
 @click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
 @click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge; default 0.")
@@ -86,9 +84,7 @@ def _check_drawing(
         say(f"checked against {layout_file}")
         return check_drawing(file, layout=layout, units=unit)
     if given["gap"] is None:
-        raise click.UsageError(
-            f"{file}: no layout.json beside it; give --layout, or --gap (and --margin, --kerf)"
-        )
+        raise click.UsageError(f"{file}: no layout.json beside it; give --layout, or --gap (and --margin, --kerf)")
     return check_drawing(file, clearances=_clearances(given), units=unit)
 
 

@@ -16,9 +16,7 @@ DEMO_SECONDS = 10.0
 
 @click.command("demo")
 @click.argument("folder", default="oddplate-demo", type=click.Path(path_type=Path))
-@click.option(
-    "--seconds", type=float, metavar="S", default=DEMO_SECONDS, show_default=True, help="Time to search."
-)
+@click.option("--seconds", type=float, metavar="S", default=DEMO_SECONDS, show_default=True, help="Time to search.")
 @click.option("--copy-only", is_flag=True, help="Copy the job without running it.")
 @click.option("--force", is_flag=True, help="Write over the demo's own files in FOLDER.")
 @json_option

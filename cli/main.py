@@ -67,9 +67,7 @@ def run() -> None:
     """Entry of the console script."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(
-                errors="backslashreplace"
-            )  # a terminal that lacks a letter must not stop the work
+            stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a letter must not stop the work
     sys.exit(main(sys.argv[1:]))
 
 

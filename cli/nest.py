@@ -34,14 +34,10 @@ Examples:
 @click.command("nest", help=HELP)
 @click.argument("job_file", metavar="[JOB.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("--plate", metavar="FILE|WxH", help="Plate drawing, or size of a plain rectangle: 1250x2500.")
-@click.option(
-    "--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc."
-)
+@click.option("--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc.")
 @click.option("--hole", "holes", multiple=True, metavar='"X,Y ..."', help="Hole in the plate, by corners.")
 @click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y ..."', help="Place no part may cover.")
-@click.option(
-    "--part", "parts", multiple=True, metavar="FILE:QTY", help="Part drawing and how many, or FILE:fill."
-)
+@click.option("--part", "parts", multiple=True, metavar="FILE:QTY", help="Part drawing and how many, or FILE:fill.")
 @click.option(
     "--for",
     "rules",
@@ -51,18 +47,14 @@ Examples:
     help="Key of one part (FILE as in --part, or all): turns=any|fixed|grain|90, flip=true, priority=2, "
     "value=5, units=inch, thickness=6, grade=S235, name=Bracket.",
 )
-@click.option(
-    "--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder."
-)
+@click.option("--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder.")
 @click.option("--kerf", metavar="LENGTH", help="Width of cut.")
 @click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
 @click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge, holes and keep-outs.")
 @click.option("--lead-in", metavar="LENGTH", help="Length of lead-ins; narrower leftover is scrap.")
 @click.option("--merge-cuts", is_flag=True, default=None, help="Allow a gap below two kerfs.")
 @click.option("--break-edge", is_flag=True, default=None, help="Allow a margin below the kerf.")
-@click.option(
-    "--process", metavar="NAME", help="plasma, oxy-fuel, laser or waterjet; gives kerf and spacing."
-)
+@click.option("--process", metavar="NAME", help="plasma, oxy-fuel, laser or waterjet; gives kerf and spacing.")
 @click.option("--amps", type=float, metavar="A", help="Amperage, for the cut chart.")
 @click.option("--thickness", metavar="LENGTH", help='Plate thickness: 6, "1/4 in", "10 ga mild steel".')
 @click.option("--grade", metavar="TEXT", help="Plate grade, if known.")
@@ -71,18 +63,12 @@ Examples:
 @click.option("--parent", metavar="TEXT", help="Plate that this leftover was cut from, if known.")
 @click.option("--place", metavar="TEXT", help="Where the plate stands.")
 @click.option("--grain", type=float, metavar="DEG", help="Direction of the plate's grain, if known.")
-@click.option(
-    "--uncertainty", metavar="LENGTH", help="How far the plate's outline may be wrong; added to margin."
-)
-@click.option(
-    "--accept-unknown-grade", is_flag=True, help="Cut a part that asks for a grade from unknown plate."
-)
+@click.option("--uncertainty", metavar="LENGTH", help="How far the plate's outline may be wrong; added to margin.")
+@click.option("--accept-unknown-grade", is_flag=True, help="Cut a part that asks for a grade from unknown plate.")
 @click.option("--shop", metavar="FILE", help="Shop file; see 'oddplate shop'.")
 @click.option("--name", metavar="TEXT", help="Name of the job.")
 @click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
-@click.option(
-    "--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again."
-)
+@click.option("--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again.")
 @click.option("--seed", type=int, metavar="N", help="Seed of the search; default 0.")
 @click.option("--threads", type=int, metavar="N", help="Threads of the search; default 2.")
 @click.option("--out", metavar="FOLDER", help="Result folder; default JOB-layout beside the job.")

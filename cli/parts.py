@@ -16,17 +16,11 @@ if TYPE_CHECKING:
 
 @click.command("parts")
 @click.argument("paths", metavar="FILES...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option(
-    "--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder."
-)
+@click.option("--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder.")
 @click.option("--thickness", metavar="LENGTH", help='Gives the mass: 6, "1/4 in", "10 ga mild steel".')
-@click.option(
-    "--grade", metavar="TEXT", default="mild steel", show_default=True, help="Material, for the mass."
-)
+@click.option("--grade", metavar="TEXT", default="mild steel", show_default=True, help="Material, for the mass.")
 @json_option
-def command(
-    paths: tuple[Path, ...], units: tuple[str, ...], thickness: str | None, grade: str, as_json: bool
-) -> int:
+def command(paths: tuple[Path, ...], units: tuple[str, ...], thickness: str | None, grade: str, as_json: bool) -> int:
     """List parts, size, net area, holes, contours and cut length of drawings.
 
     FILES are DXF files or folders of them.  A drawing that cannot be read is named with the reason,

@@ -97,15 +97,11 @@ def _validate(
         try:
             unit = parse_unit(data["units"])
         except InputError:
-            unit = (
-                "mm"  # the fault itself is listed by the model; this only spares the reader a flood of others
-            )
+            unit = "mm"  # the fault itself is listed by the model; this only spares the reader a flood of others
     try:
         return model.model_validate(data, context={"unit": unit})
     except ValidationError as error:
-        faults = sorted(
-            {_fault(detail, model, name, lines, given) for detail in error.errors(include_url=False)}
-        )
+        faults = sorted({_fault(detail, model, name, lines, given) for detail in error.errors(include_url=False)})
         raise JobError("\n".join(text for _, text in faults)) from None
 
 

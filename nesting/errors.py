@@ -28,9 +28,7 @@ class UnitsUnknownError(DrawingError):
     proposes one.
     """
 
-    def __init__(
-        self, message: str, *, path: Path, sizes: Mapping[Any, tuple[float, float]], hint: str = ""
-    ) -> None:
+    def __init__(self, message: str, *, path: Path, sizes: Mapping[Any, tuple[float, float]], hint: str = "") -> None:
         super().__init__(message)
         self.path = path
         self.sizes = dict(sizes)

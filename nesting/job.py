@@ -37,9 +37,7 @@ def _turns(value: object) -> Turns:
         return Turns.steps(float(value))  # type: ignore[arg-type]
     if isinstance(value, list) and value and all(_is_number(v) for v in value):
         return Turns(rule="listed", angles_deg=tuple(float(v) for v in value))
-    raise ValueError(
-        f'expected "any", "fixed", "grain", a step in degrees or a list of degrees, got {value!r}'
-    )
+    raise ValueError(f'expected "any", "fixed", "grain", a step in degrees or a list of degrees, got {value!r}')
 
 
 def _quantity(value: object) -> int | None:
@@ -47,9 +45,7 @@ def _quantity(value: object) -> int | None:
         return None
     if isinstance(value, int) and not isinstance(value, bool) and 0 < value <= MOST_PIECES:
         return value
-    raise ValueError(
-        f'expected a whole number from 1 to {MOST_PIECES}, or "fill" for as many as fit, got {value!r}'
-    )
+    raise ValueError(f'expected a whole number from 1 to {MOST_PIECES}, or "fill" for as many as fit, got {value!r}')
 
 
 def _is_number(value: object) -> bool:
@@ -65,9 +61,7 @@ def _corners(value: object) -> object:
 
 Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
 Bulge = Annotated[float, Field(allow_inf_nan=False)]
-Corners = Annotated[
-    tuple[tuple[Coordinate, Coordinate, Bulge], ...], Field(strict=False), BeforeValidator(_corners)
-]
+Corners = Annotated[tuple[tuple[Coordinate, Coordinate, Bulge], ...], Field(strict=False), BeforeValidator(_corners)]
 
 
 class KeepOutEntry(Entry):
@@ -204,20 +198,14 @@ def read_job(
     laid = overrides or {}
     # Another shape is another plate: what the job says of its own must not stick to it.
     another = _SHAPE_KEYS & laid.get("plate", {}).keys()
-    file = read_document(
-        path, JobFile, what="job file", overrides=laid, replaced=("plate",) if another else ()
-    )
-    return Job(
-        file=file, base=path.parent, name=file.name or path.stem, source=str(path), unit_rules=unit_rules
-    )
+    file = read_document(path, JobFile, what="job file", overrides=laid, replaced=("plate",) if another else ())
+    return Job(file=file, base=path.parent, name=file.name or path.stem, source=str(path), unit_rules=unit_rules)
 
 
 def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:
     """Make a job from the command line alone; its paths are relative to the folder one stands in."""
     file = make_document(data, JobFile)
-    return Job(
-        file=file, base=Path(), name=file.name or "oddplate", source="command line", unit_rules=unit_rules
-    )
+    return Job(file=file, base=Path(), name=file.name or "oddplate", source="command line", unit_rules=unit_rules)
 
 
 def said_unit(drawing: Path, rules: UnitRules) -> Unit | None:

@@ -43,9 +43,7 @@ def parse_length(text: str, unit: Unit | None) -> float:
 
 def _sane(length_mm: float, written: object) -> float:
     if not abs(length_mm) <= LONGEST_MM:
-        raise InputError(
-            f"{written!s:.40} is longer than {LONGEST_MM / 1e6:g} km; check the number and its unit"
-        )
+        raise InputError(f"{written!s:.40} is longer than {LONGEST_MM / 1e6:g} km; check the number and its unit")
     return length_mm
 
 
@@ -73,9 +71,7 @@ def _length(value: object, info: ValidationInfo) -> float:
 
 
 def _thickness(value: object, info: ValidationInfo) -> float:
-    found = (
-        _as_fault(parse_thickness, value, _unit_of(info)) if isinstance(value, str) else _length(value, info)
-    )
+    found = _as_fault(parse_thickness, value, _unit_of(info)) if isinstance(value, str) else _length(value, info)
     if not found > 0.0:
         raise ValueError(f"expected a thickness above 0, got {value}")
     return found

@@ -66,9 +66,7 @@ def list_drawings(
     """
     kg_m3 = density(material).kg_m3
     sheet_kg_mm2 = None if thickness_mm is None else thickness_mm * kg_m3 * 1e-9
-    return tuple(
-        _list_drawing(path, said_unit(path, unit_rules), ask_unit, sheet_kg_mm2) for path in _drawings(paths)
-    )
+    return tuple(_list_drawing(path, said_unit(path, unit_rules), ask_unit, sheet_kg_mm2) for path in _drawings(paths))
 
 
 def _drawings(paths: Iterable[Path]) -> list[Path]:

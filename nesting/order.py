@@ -55,6 +55,12 @@ class Order:
     findings: tuple[tuple[str, Finding], ...] = ()
     notes: tuple[str, ...] = ()
 
+    @property
+    def all_notes(self) -> tuple[str, ...]:
+        """What the report has to say of the order: its own notes and every finding with its drawing's name."""
+        found = (f.message if name in f.message else f"{name}: {f.message}" for name, f in self.findings)
+        return (*self.notes, *found)
+
 
 def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None = None) -> Order:
     """Read all that a job names; `shop` is taken where the job names no shop file.
@@ -265,9 +271,7 @@ def _unique(demands: list[Demand]) -> tuple[Demand, ...]:
             count += 1
             name = f"{demand.part.id}-{count}"
         used.add(name)
-        result.append(
-            demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name))
-        )
+        result.append(demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name)))
     return tuple(result)
 
 

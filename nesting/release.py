@@ -27,13 +27,10 @@ def refuse_taken(folder: Path, *, force: bool) -> None:
     strangers = sorted(p.name for p in folder.iterdir() if p.name not in FILES)
     if strangers:
         raise InputError(
-            f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); "
-            "choose another output folder"
+            f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); choose another output folder"
         )
     if not force and any(folder.iterdir()):
-        raise InputError(
-            f"{folder}: exists already; use --force to replace it, or choose another output folder"
-        )
+        raise InputError(f"{folder}: exists already; use --force to replace it, or choose another output folder")
 
 
 def release(staged: Path, target: Path) -> None:
@@ -61,9 +58,7 @@ def recover(target: Path) -> str:
         return ""
     if target.exists():
         shutil.rmtree(aside, ignore_errors=True)
-        return (
-            f"{target}: an earlier run was cut off after it had replaced this folder; the former is cleared"
-        )
+        return f"{target}: an earlier run was cut off after it had replaced this folder; the former is cleared"
     aside.rename(target)
     return f"{target}: an earlier run was cut off while it replaced this folder; the former one is put back"
 

@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 class Place(Protocol):
     """Whatever lays parts on a plate; `search` is one."""
 
-    def __call__(
-        self, order: Order, on_progress: "OnProgress | None", should_stop: "ShouldStop | None"
-    ) -> Layout:
+    def __call__(self, order: Order, on_progress: "OnProgress | None", should_stop: "ShouldStop | None") -> Layout:
         """Return a layout of the order."""
 
 
@@ -97,7 +95,18 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
     save_layout(layout, folder / LAYOUT)
     write_drawing(layout, folder / DRAWING, version=order.version, unit=order.unit)
     check = _require(check_drawing(folder / DRAWING, layout=layout))
-    return write_report(layout, order, check, folder), check
+    report = write_report(
+        layout,
+        folder,
+        shop=order.shop,
+        check=check,
+        title=order.name,
+        unit=order.unit,
+        paper=order.paper,
+        drawings=order.drawings,
+        notes=order.all_notes,
+    )
+    return report, check
 
 
 def _require(check: CheckReport) -> CheckReport:

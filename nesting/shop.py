@@ -72,9 +72,7 @@ class Shop:
     margin_mm: float | None = None
     sources: dict[str, str] = field(default_factory=lambda: dict(DEFAULT_SOURCES))
 
-    def measured_kerf(
-        self, process: str, amps: float | None, thickness_mm: float | None
-    ) -> MeasuredKerf | None:
+    def measured_kerf(self, process: str, amps: float | None, thickness_mm: float | None) -> MeasuredKerf | None:
         """Return the measured kerf that fits best: the one that says most, then the newest."""
         fitting = [k for k in self.measured_kerfs if k.fits(process, amps, thickness_mm)]
         return max(

@@ -113,10 +113,7 @@ def read_shop(path: Path) -> Shop:
         unit=file.units,
         gap_mm=cutting.gap,
         margin_mm=cutting.margin,
-        sources={
-            key: text if said[key] is None else f"shop file {path.name}"
-            for key, text in DEFAULT_SOURCES.items()
-        },
+        sources={key: text if said[key] is None else f"shop file {path.name}" for key, text in DEFAULT_SOURCES.items()},
     )
 
 

@@ -80,11 +80,7 @@ def _kerf(
         return row.kerf_mm, f"cut chart: {row.source}; a starting value, measure your own"
     reason = why_not or "the cut chart prints no kerf for it"
     found = kerf_range(shop.process, shop.amps, material_of(plate.grade) or shop.material)
-    printed = (
-        f"; in print are {found.low_mm:g} to {found.high_mm:g} mm ({found.source})"
-        if found is not None
-        else ""
-    )
+    printed = f"; in print are {found.low_mm:g} to {found.high_mm:g} mm ({found.source})" if found is not None else ""
     raise JobError(f"the kerf is not known: {reason}{printed}. Measure it and give kerf")
 
 
@@ -110,9 +106,7 @@ def _margin(entry: ClearancesEntry, shop: Shop, plate: Plate, kerf: float) -> tu
     if plate.thickness_mm is None:
         raise JobError("margin is not given and the plate's thickness, which it follows from, is not known")
     usual = spacing(shop.process, plate.thickness_mm)
-    return max(
-        usual.margin_mm, kerf
-    ), f"usual for {shop.process} at {plate.thickness_mm:g} mm: {usual.source}"
+    return max(usual.margin_mm, kerf), f"usual for {shop.process} at {plate.thickness_mm:g} mm: {usual.source}"
 
 
 def _lead_in(entry: ClearancesEntry, plate: Plate) -> tuple[float, str]:

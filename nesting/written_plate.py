@@ -83,8 +83,7 @@ def _refuse_stray_holes(plate: Plate) -> None:
     for i, ring in enumerate(rings):
         if not shapely.covers(outline, ring):
             raise JobError(
-                f"{plate.name}: the hole at {_place(ring)} reaches outside the plate; "
-                "draw the outline round it"
+                f"{plate.name}: the hole at {_place(ring)} reaches outside the plate; draw the outline round it"
             )
         for other in rings[:i]:
             if shapely.intersection(ring, other).area > NO_AREA_MM2:

@@ -7,13 +7,12 @@ import numba
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
+from shapes import random_polygon
 
 from nesting.search.kernels.arrays import Scratch, Shapes
 from nesting.search.kernels.pose import place, turn_to
 from nesting.search.shapes import centred, pack
 from nesting.search.state import Crowd
-
-from shapes import random_polygon
 
 COMPILED = not numba.config.DISABLE_JIT
 """False in the run that looks at the kernels as plain Python, which must make do with few examples."""

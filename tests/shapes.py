@@ -117,9 +117,7 @@ def polygon_part(id: str, polygon: Polygon) -> Part:
 
 def plate(outer: Contour, *, holes: Iterable[Contour] = (), keep_outs: Iterable[Contour] = ()) -> Plate:
     """A plate, with holes and keep-outs if given."""
-    return Plate(
-        name="offcut", outer=outer, holes=tuple(holes), keep_outs=tuple(KeepOut(contour=c) for c in keep_outs)
-    )
+    return Plate(name="offcut", outer=outer, holes=tuple(holes), keep_outs=tuple(KeepOut(contour=c) for c in keep_outs))
 
 
 def sheet(width_mm: float, height_mm: float) -> Plate:

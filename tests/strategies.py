@@ -39,9 +39,7 @@ def corners(draw: DrawFn, least: int = 3, most: int = 12) -> list[Point]:
     center = draw(points(200.0))
     angles = [2 * math.pi * sum(steps[:i]) / sum(steps) for i in range(count)]
     assume(max(b - a for a, b in zip(angles, [*angles[1:], 2 * math.pi], strict=True)) < 0.9 * math.pi)
-    return [
-        (center[0] + r * math.cos(a), center[1] + r * math.sin(a)) for r, a in zip(radii, angles, strict=True)
-    ]
+    return [(center[0] + r * math.cos(a), center[1] + r * math.sin(a)) for r, a in zip(radii, angles, strict=True)]
 
 
 def polygons() -> SearchStrategy[Polygon]:
@@ -115,9 +113,7 @@ def contours(draw: DrawFn) -> Contour:
 def _round() -> SearchStrategy[Contour]:
     circles = st.builds(circle, points(), lengths(0.5, 300.0))
     whole = ellipse_arcs().map(
-        lambda e: EllipseArc(
-            center=e.center, major=e.major, ratio=e.ratio, start_deg=e.start_deg, sweep_deg=360.0
-        )
+        lambda e: EllipseArc(center=e.center, major=e.major, ratio=e.ratio, start_deg=e.start_deg, sweep_deg=360.0)
     )
     return st.one_of(circles, whole).map(lambda c: Contour(curves=(c,)))
 
@@ -133,9 +129,7 @@ def _separate(draw: DrawFn) -> Contour:
     """Corners joined by lines, arcs, half ellipses and splines, each a curve of its own."""
     xy = draw(corners())
     kinds = st.sampled_from(["line", "arc", "ellipse", "spline"])
-    joined = [
-        _join(a, b, draw(kinds), draw(st.booleans())) for a, b in zip(xy, [*xy[1:], xy[0]], strict=True)
-    ]
+    joined = [_join(a, b, draw(kinds), draw(st.booleans())) for a, b in zip(xy, [*xy[1:], xy[0]], strict=True)]
     return Contour(curves=tuple(joined))
 
 

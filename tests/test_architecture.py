@@ -85,9 +85,7 @@ def test_the_check_shares_nothing_with_the_search() -> None:
         waiting |= {n for n in imports(known[name]) if n in known} - seen
     assert "nesting.checking.distances" in seen
     assert not {name for name in seen if room(name) == "search"}
-    assert not {
-        n for name in seen for n in imports(known[name]) if n.split(".")[0] in {"numba", "matplotlib"}
-    }
+    assert not {n for name in seen for n in imports(known[name]) if n.split(".")[0] in {"numba", "matplotlib"}}
 
 
 def test_only_kernels_import_numba() -> None:
@@ -102,9 +100,7 @@ def test_nesting_never_prints_or_exits(path: Path) -> None:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Call):
             called = ast.unparse(node.func)
-            assert called not in {"print", "input", "exit", "quit", "sys.exit", "os._exit"}, (
-                f"line {node.lineno}"
-            )
+            assert called not in {"print", "input", "exit", "quit", "sys.exit", "os._exit"}, f"line {node.lineno}"
         assert "SystemExit" not in (ast.unparse(node) if isinstance(node, ast.Raise) else "")
 
 
@@ -124,7 +120,5 @@ def test_modules_stay_readable(path: Path) -> None:
 def test_top_level_holds_what_it_should() -> None:
     names = {"README.md", "DEVELOPERS.md", "pyproject.toml", "nesting", "cli", "tests", "data", "docs"}
     built = {"build", "dist"}
-    there = {
-        p.name for p in ROOT.iterdir() if not p.name.startswith(".") and not p.name.endswith(".egg-info")
-    }
+    there = {p.name for p in ROOT.iterdir() if not p.name.startswith(".") and not p.name.endswith(".egg-info")}
     assert there - names - built == set()

@@ -71,9 +71,7 @@ def test_two_squares_a_gap_apart_pass() -> None:
     assert report.worst_margin.against == "the plate's edge"
 
 
-@pytest.mark.parametrize(
-    ("short_mm", "passes"), [(0.0, True), (0.0009, True), (0.0011, False), (0.002, False)]
-)
+@pytest.mark.parametrize(("short_mm", "passes"), [(0.0, True), (0.0009, True), (0.0011, False), (0.002, False)])
 def test_a_gap_may_fall_short_by_rounding_only(short_mm: float, passes: bool) -> None:
     report = check_layout(laid((square(), 10.0, 10.0), (square(), 115.0 - short_mm, 10.0)))
 
@@ -148,9 +146,7 @@ def test_circles_are_measured_as_circles(r1: float, r2: float, angle_deg: float,
     """Clear distance = centre distance - both radii; chords may only shorten it, by CHECK_MM at most."""
     reach = r1 + r2 + apart
     x, y = reach * math.cos(math.radians(angle_deg)), reach * math.sin(math.radians(angle_deg))
-    huge = Plate(
-        name="huge", outer=Contour.of_points([(-2000, -2000), (2000, -2000), (2000, 2000), (-2000, 2000)])
-    )
+    huge = Plate(name="huge", outer=Contour.of_points([(-2000, -2000), (2000, -2000), (2000, 2000), (-2000, 2000)]))
     layout = laid((disc(r1, "a"), 0.0, 0.0), (disc(r2, "b"), x, y), plate=huge, clearances=NONE)
 
     worst = check_layout(layout).worst_gap
@@ -171,9 +167,7 @@ def test_keep_outs_and_holes_need_the_margin_too() -> None:
         PLATE,
         holes=(Contour(curves=(circle((229.0, 150.0), 20.0),)),),
         keep_outs=(
-            KeepOut(
-                contour=Contour.of_points([(100, 209), (200, 209), (200, 230), (100, 230)]), reason="clamp"
-            ),
+            KeepOut(contour=Contour.of_points([(100, 209), (200, 209), (200, 230), (100, 230)]), reason="clamp"),
         ),
     )
     report = check_layout(laid((square(), 100.0, 100.0), plate=plate))
@@ -252,21 +246,15 @@ def test_worst_pair_is_found_however_far_apart() -> None:
 
 @given(contours(), contours(), st.floats(0.0, 360.0), st.floats(0.5, 60.0))
 @settings(max_examples=25)
-def test_distance_never_exceeds_that_of_fine_polygons(
-    a: Contour, b: Contour, turn: float, apart: float
-) -> None:
+def test_distance_never_exceeds_that_of_fine_polygons(a: Contour, b: Contour, turn: float, apart: float) -> None:
     parts = [Part(id=i, name=i, outer=c) for i, c in (("a", a), ("b", b))]
     fine = [c.polygon(1e-4, "midway") for c in (a, b)]
     pose = Pose(turn_deg=turn)
     x = fine[0].bounds[2] - pose.geometry(fine[1]).bounds[0] + apart
     moved = Pose(turn_deg=turn, x_mm=x).geometry(fine[1])
-    huge = Plate(
-        name="huge", outer=Contour.of_points([(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)])
-    )
+    huge = Plate(name="huge", outer=Contour.of_points([(-9000, -9000), (9000, -9000), (9000, 9000), (-9000, 9000)]))
 
-    worst = check_layout(
-        laid((parts[0], 0, 0), (parts[1], x, 0, turn), plate=huge, clearances=NONE)
-    ).worst_gap
+    worst = check_layout(laid((parts[0], 0, 0), (parts[1], x, 0, turn), plate=huge, clearances=NONE)).worst_gap
 
     true = fine[0].distance(moved)
     assert worst is not None
@@ -285,9 +273,7 @@ def grids(draw: st.DrawFn) -> tuple[Layout, int, int]:
         for j in range(rows)
         for i in range(columns)
     ]
-    plate = Plate(
-        name="grid", outer=Contour.of_rectangle(columns * pitch - gap + 20.0, rows * pitch - gap + 20.0)
-    )
+    plate = Plate(name="grid", outer=Contour.of_rectangle(columns * pitch - gap + 20.0, rows * pitch - gap + 20.0))
     i, j = draw(st.integers(0, columns - 2)), draw(st.integers(0, rows - 1))
     clearances = Clearances(kerf_mm=1.0, gap_mm=gap, margin_mm=10.0)
     return laid(*placed, plate=plate, clearances=clearances), j * columns + i, j * columns + i + 1
@@ -324,9 +310,7 @@ def test_grid_passes_and_one_part_at_half_its_gap_is_named(grid: tuple[Layout, i
         (Turns(rule="grain"), None, 0.0, False, False),
     ],
 )
-def test_turn_rules(
-    turns: Turns, grain_deg: float | None, turn_deg: float, flipped: bool, passes: bool
-) -> None:
+def test_turn_rules(turns: Turns, grain_deg: float | None, turn_deg: float, flipped: bool, passes: bool) -> None:
     layout = Layout(
         plate=replace(PLATE, grain_deg=grain_deg),
         clearances=CLEAR,
@@ -355,9 +339,7 @@ def test_quantities_must_add_up() -> None:
     def report(quantity: int | None, left: int) -> list[str]:
         left_over = (LeftOver(part_id="square", count=left, reason="no room"),) if left else ()
         demands = (replace(demand, quantity=quantity),)
-        return [
-            f.message for f in check_layout(replace(layout, demands=demands, left_over=left_over)).findings
-        ]
+        return [f.message for f in check_layout(replace(layout, demands=demands, left_over=left_over)).findings]
 
     assert report(2, 0) == [] and report(3, 1) == [] and report(None, 0) == []
     assert report(1, 0) == ["square: 2 placed, only 1 wanted"]
@@ -471,15 +453,11 @@ def test_part_moved_by_hand_in_the_drawing_is_caught_and_the_pair_named(tmp_path
 def test_part_moved_far_keeps_its_name_by_its_shape(tmp_path: Path) -> None:
     layout, path = mixed_parts(), tmp_path / "layout.dxf"
     write_drawing(layout, path)
-    edited(
-        path, lambda space: [e.translate(0.0, 200.0, 0.0) for e in cuts(space, "PART_OUTSIDE", "LINE")[:4]]
-    )
+    edited(path, lambda space: [e.translate(0.0, 200.0, 0.0) for e in cuts(space, "PART_OUTSIDE", "LINE")[:4]])
 
     findings = check_drawing(path, layout=layout).findings
 
-    assert [(f.kind, f.pieces[0].number, f.found_mm) for f in findings] == [
-        ("moved", 3, pytest.approx(200.0))
-    ]
+    assert [(f.kind, f.pieces[0].number, f.found_mm) for f in findings] == [("moved", 3, pytest.approx(200.0))]
 
 
 def test_deleted_added_and_changed_contours_are_found(tmp_path: Path) -> None:
@@ -511,18 +489,12 @@ def test_bare_drawing_needs_clearances_and_a_plate(tmp_path: Path) -> None:
     path = tmp_path / "bare.dxf"
     document.saveas(path)
 
-    with pytest.raises(
-        InputError, match=r"bare\.dxf: a drawing does not say its clearances; give the layout, or gap"
-    ):
+    with pytest.raises(InputError, match=r"bare\.dxf: a drawing does not say its clearances; give the layout, or gap"):
         check_drawing(path)
-    with pytest.raises(
-        InputError, match=r"bare\.dxf: no plate edge in this drawing; give the layout, or the plate"
-    ):
+    with pytest.raises(InputError, match=r"bare\.dxf: no plate edge in this drawing; give the layout, or the plate"):
         check_drawing(path, clearances=CLEAR)
     wide = replace(CLEAR, gap_mm=20.5)
-    report = check_drawing(
-        path, clearances=wide, plate=replace(PLATE, outer=Contour.of_rectangle(400.0, 100.0))
-    )
+    report = check_drawing(path, clearances=wide, plate=replace(PLATE, outer=Contour.of_rectangle(400.0, 100.0)))
     assert kinds(report) == ["gap"]
     assert "the part without a number at (60.0, " in report.message
     assert report.findings[0].found_mm == pytest.approx(20.0, abs=CHECK_MM)

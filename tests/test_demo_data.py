@@ -64,6 +64,4 @@ def test_the_script_draws_the_same_parts_again(tmp_path: Path, monkeypatch: pyte
     script.main()
     for path in sorted(DEMO.glob("*.dxf")):
         drawn, kept = read_drawing(tmp_path / path.name), read_drawing(path)
-        assert [(p.outer, p.holes, p.marks) for p in drawn.parts] == [
-            (p.outer, p.holes, p.marks) for p in kept.parts
-        ]
+        assert [(p.outer, p.holes, p.marks) for p in drawn.parts] == [(p.outer, p.holes, p.marks) for p in kept.parts]

@@ -51,9 +51,7 @@ def order(folder: Path, text: str, questions: Questions | None = None) -> Order:
 
 def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     plate = '[plate]\nwidth = "20 in"\nheight = 300\nthickness = "1/4 in"\ngrade = "A36"\ngrain = 90\n'
-    wants = part(
-        "parts/square.dxf", "quantity = 3", "turns = 90", "flip = true", "priority = 2", 'name = "Foot"'
-    )
+    wants = part("parts/square.dxf", "quantity = 3", "turns = 90", "flip = true", "priority = 2", 'name = "Foot"')
     found = order(folder, HEAD + plate + wants)
     assert found.plate.area_mm2 == pytest.approx(508 * 300)
     assert (found.plate.thickness_mm, found.plate.grade, found.plate.grain_deg) == (6.35, "A36", 90.0)
@@ -77,23 +75,16 @@ def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     ],
 )
 def test_turn_rules(folder: Path, written: str, turns: Turns):
-    assert (
-        order(folder, HEAD + SHEET + part("parts/square.dxf", f"turns = {written}")).demands[0].turns == turns
-    )
+    assert order(folder, HEAD + SHEET + part("parts/square.dxf", f"turns = {written}")).demands[0].turns == turns
 
 
 def test_a_turn_step_must_divide_the_circle(folder: Path):
-    with pytest.raises(
-        JobError, match=r"line 11: part\.1\.turns: a turn step must divide 360 degrees, got 7"
-    ):
+    with pytest.raises(JobError, match=r"line 11: part\.1\.turns: a turn step must divide 360 degrees, got 7"):
         order(folder, HEAD + SHEET + part("parts/square.dxf", "turns = 7.0"))
 
 
 def test_fill_is_as_many_as_fit(folder: Path):
-    assert (
-        order(folder, HEAD + SHEET + part("parts/square.dxf", 'quantity = "fill"')).demands[0].quantity
-        is None
-    )
+    assert order(folder, HEAD + SHEET + part("parts/square.dxf", 'quantity = "fill"')).demands[0].quantity is None
 
 
 def test_one_drawing_listed_twice_gets_two_ids(folder: Path):

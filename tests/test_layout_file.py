@@ -71,9 +71,7 @@ def layouts(draw: DrawFn) -> Layout:
 
 @given(layout=layouts())
 @settings(max_examples=20)
-def test_layouts_survive_the_disk_to_the_last_digit(
-    layout: Layout, tmp_path_factory: pytest.TempPathFactory
-) -> None:
+def test_layouts_survive_the_disk_to_the_last_digit(layout: Layout, tmp_path_factory: pytest.TempPathFactory) -> None:
     path = tmp_path_factory.mktemp("round trip") / "läyout.json"
 
     written = save_layout(layout, path)
@@ -184,9 +182,7 @@ FIRST_CURVE = ("demands", 0, "part", "outer", "curves", 0)
         ),
     ],
 )
-def test_wrong_values_are_told_with_file_and_key(
-    tmp_path: Path, at: tuple[Any, ...], value: Any, match: str
-) -> None:
+def test_wrong_values_are_told_with_file_and_key(tmp_path: Path, at: tuple[Any, ...], value: Any, match: str) -> None:
     path = tmp_path / "layout.json"
     save_layout(plain(), path)
     document = json.loads(path.read_text(encoding="utf-8"))

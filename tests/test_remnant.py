@@ -41,9 +41,7 @@ def _layout(plate: Plate, places: list[tuple[Part, Pose]], clearances: Clearance
         plate=plate,
         clearances=clearances,
         demands=tuple(Demand(part=p, quantity=None) for p in parts.values()),
-        placements=tuple(
-            Placement(number=n, part_id=part.id, pose=pose) for n, (part, pose) in enumerate(places, 1)
-        ),
+        placements=tuple(Placement(number=n, part_id=part.id, pose=pose) for n, (part, pose) in enumerate(places, 1)),
     )
 
 

@@ -107,9 +107,7 @@ def _is_code(line: str) -> bool:
 
 
 def test_faults_of_a_shop_file_come_at_once(tmp_path: Path):
-    text = (
-        'units = "mm"\npapr = "A4"\n[prices]\nnew = -1\n[[measured_kerf]]\nkerf = 1.5\nmeasured = "today"\n'
-    )
+    text = 'units = "mm"\npapr = "A4"\n[prices]\nnew = -1\n[[measured_kerf]]\nkerf = 1.5\nmeasured = "today"\n'
     with pytest.raises(JobError) as caught:
         read_shop(shop_file(tmp_path, text))
     assert [line.split(": ", 1)[1] for line in str(caught.value).splitlines()] == [

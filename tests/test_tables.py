@@ -121,9 +121,7 @@ def test_rows_of_two_charts_are_not_mixed():
 
 
 def test_a_row_of_the_shop_comes_first():
-    own = CutRow(
-        process="plasma", amps=45, thickness_mm=6, speed_mm_min=1400, source="own trial", chart="own"
-    )
+    own = CutRow(process="plasma", amps=45, thickness_mm=6, speed_mm_min=1400, source="own trial", chart="own")
     assert cut_row("plasma", 45, 6, own=(own,)).speed_mm_min == 1400
 
 
@@ -135,9 +133,7 @@ def test_an_edge_start_has_no_pierce_delay():
 
 @pytest.mark.parametrize(("amps", "thickness"), [(45, 30.0), (50, 6.0), (None, 6.0)])
 def test_no_row_is_said_with_the_charts_known(amps: float | None, thickness: float):
-    with pytest.raises(
-        InputError, match=r"no cut-chart row .* charts known: plasma 45 A mild steel up to 25.4"
-    ):
+    with pytest.raises(InputError, match=r"no cut-chart row .* charts known: plasma 45 A mild steel up to 25.4"):
         cut_row("plasma", amps, thickness)
 
 
@@ -155,9 +151,7 @@ def test_grades_are_known_by_name_or_not_at_all():
     assert material_of("304L") == "stainless steel"
     assert material_of("unobtainium") is None
     assert material_of(None) is None
-    with pytest.raises(
-        InputError, match="no density is known for 'unobtainium'; known materials: mild steel"
-    ):
+    with pytest.raises(InputError, match="no density is known for 'unobtainium'; known materials: mild steel"):
         density("unobtainium")
 
 

@@ -30,14 +30,10 @@ def ring_of_holes(msp: Modelspace, radius: float, hole_radius: float, count: int
     """Draw holes evenly on a circle about the origin."""
     for i in range(count):
         angle = 2 * math.pi * i / count
-        msp.add_circle(
-            (radius * math.cos(angle), radius * math.sin(angle)), hole_radius, dxfattribs={"layer": CUT}
-        )
+        msp.add_circle((radius * math.cos(angle), radius * math.sin(angle)), hole_radius, dxfattribs={"layer": CUT})
 
 
-def rounded_rectangle(
-    msp: Modelspace, x: float, y: float, width: float, height: float, radius: float
-) -> None:
+def rounded_rectangle(msp: Modelspace, x: float, y: float, width: float, height: float, radius: float) -> None:
     """Draw a rectangle with round corners as one polyline; bulge = tan of a quarter of the corner's angle."""
     b = math.tan(math.pi / 8)
     corners = [

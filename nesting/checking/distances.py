@@ -7,7 +7,7 @@ is never more than the true one, and at most `CHECK_MM` less.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 import shapely
@@ -26,7 +26,7 @@ COARSE_CHORD_MM: Final = 0.05
 
 _COARSE_DOUBT_MM: Final = 4 * COARSE_CHORD_MM
 
-Area = Polygon | MultiPolygon
+Area: TypeAlias = Polygon | MultiPolygon
 Floats = NDArray[np.float64]
 
 
@@ -144,9 +144,7 @@ def _near_pairs(bodies: Sequence[Body], gap_mm: float) -> list[tuple[float, int,
     return near
 
 
-def _near_obstacles(
-    bodies: Sequence[Body], plate: Plate, needed_mm: float
-) -> list[tuple[float, Body, Obstacle]]:
+def _near_obstacles(bodies: Sequence[Body], plate: Plate, needed_mm: float) -> list[tuple[float, Body, Obstacle]]:
     """Return coarse distances of all parts too near to an obstacle and of the closest one, nearest first."""
     obstacles = _obstacles(plate, bodies)
     for reach in _reaches(shapely.bounds([o.coarse for o in obstacles]), needed_mm):
@@ -178,8 +176,7 @@ def _obstacles(plate: Plate, bodies: Sequence[Body]) -> list[Obstacle]:
         reason = f" ({keep_out.reason})" if keep_out.reason else ""
         named.append((f"keep-out {i}{reason}", keep_out.contour))
     solid = [
-        Obstacle(name, c.polygon(COARSE_CHORD_MM, "outward"), c.polygon(FINE_CHORD_MM, "outward"))
-        for name, c in named
+        Obstacle(name, c.polygon(COARSE_CHORD_MM, "outward"), c.polygon(FINE_CHORD_MM, "outward")) for name, c in named
     ]
     bounds = [b.coarse.bounds for b in bodies] + [plate.outer.polygon(COARSE_CHORD_MM, "outward").bounds]
     low, high = np.min(bounds, axis=0)[:2] - 1.0, np.max(bounds, axis=0)[2:] + 1.0
@@ -239,9 +236,7 @@ def _valid(area: Area) -> Area:
 
 
 def _closest(pieces: tuple[Piece, ...], against: str, found: Measured, needed_mm: float) -> Closest:
-    return Closest(
-        pieces=pieces, against=against, place=found.place, found_mm=found.distance_mm, needed_mm=needed_mm
-    )
+    return Closest(pieces=pieces, against=against, place=found.place, found_mm=found.distance_mm, needed_mm=needed_mm)
 
 
 def _finding(

@@ -66,11 +66,7 @@ class Affine:
             return (self._ellipse(curve.center, curve.major, minor, curve.start_deg, curve.sweep_deg),)
         if isinstance(curve, Spline):
             control = tuple(self.point(p) for p in curve.control)
-            return (
-                clamped(
-                    Spline(degree=curve.degree, control=control, knots=curve.knots, weights=curve.weights)
-                ),
-            )
+            return (clamped(Spline(degree=curve.degree, control=control, knots=curve.knots, weights=curve.weights)),)
         return self._polyline(curve)
 
     def _arc(self, arc: Arc) -> Curve:

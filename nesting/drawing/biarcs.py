@@ -104,9 +104,7 @@ def _bulge(tangent: Point, chord: Point) -> float:
     return math.tan(math.atan2(cross, dot) / 2)
 
 
-def _within(
-    curve: Spline | EllipseArc, a: _Step, b: _Step, vertices: list[Vertex], tolerance_mm: float
-) -> bool:
+def _within(curve: Spline | EllipseArc, a: _Step, b: _Step, vertices: list[Vertex], tolerance_mm: float) -> bool:
     """Tell whether points along the curve lie on the arcs, and the arcs do not run far longer than the curve."""
     if not vertices:
         return True

@@ -109,9 +109,7 @@ def bridge(chains: Sequence[Chain], join_mm: float) -> Chained:
         if gap > JOIN_SILENT_MM:
             a, b = (_end_entity(chains[k // 2], k % 2) for k in (i, j))
             text = f"gap of {gap:.3f} mm at {at(ends[i])} between {a} and {b} bridged"
-            findings.append(
-                Finding(kind="gap bridged", severity="warning", message=text, place=ends[i], entity=a)
-            )
+            findings.append(Finding(kind="gap bridged", severity="warning", message=text, place=ends[i], entity=a))
     loops, open_chains = [], []
     for chain, closes in _linked(chains, partner):
         if closes:
@@ -220,9 +218,7 @@ def _nearest_pairs(ends: Sequence[Point], join_mm: float) -> list[tuple[int, int
         gap = math.dist(ends[i], ends[j])
         for a, b in ((i, j), (j, i)):
             nearest[a] = min(nearest.get(a, (math.inf, -1)), (gap, b))
-    mutual = [
-        (i, j) for i, (gap, j) in sorted(nearest.items()) if i < j and nearest[j][1] == i and gap > NODE_MM
-    ]
+    mutual = [(i, j) for i, (gap, j) in sorted(nearest.items()) if i < j and nearest[j][1] == i and gap > NODE_MM]
     return mutual
 
 

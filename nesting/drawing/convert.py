@@ -136,11 +136,7 @@ def _by_fit(entity: Any, closed: bool) -> Spline:
     if closed and math.dist(fit[0], fit[-1]) > TINY_SEGMENT_MM:
         fit.append(fit[0])
     dxf = entity.dxf
-    ends = (
-        [dxf.start_tangent, dxf.end_tangent]
-        if dxf.hasattr("start_tangent") and dxf.hasattr("end_tangent")
-        else None
-    )
+    ends = [dxf.start_tangent, dxf.end_tangent] if dxf.hasattr("start_tangent") and dxf.hasattr("end_tangent") else None
     curve = fit_points_to_cad_cv(fit, tangents=ends)
     control = tuple(_point(p) for p in curve.control_points)
     return Spline(degree=curve.degree, control=control, knots=tuple(float(k) for k in curve.knots()))
@@ -159,9 +155,7 @@ def _polyline(entity: Any) -> Shape:
         kept = [v.dxf for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
         points = [(v.location.x, v.location.y, float(v.get("bulge", 0.0))) for v in kept]
         elevation = entity.dxf.get("elevation")
-        return Shape(
-            (_polyline_of(points, entity.is_closed),), _extrusion(entity), elevation.z if elevation else 0.0
-        )
+        return Shape((_polyline_of(points, entity.is_closed),), _extrusion(entity), elevation.z if elevation else 0.0)
     if entity.is_3d_polyline:
         places = [v.dxf.location for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
         _level([p.z for p in places])

@@ -69,9 +69,7 @@ def unknown_units(path: Path, declared: DeclaredUnits, raw_size: tuple[float, fl
         0: "$MEASUREMENT 0 proposes inch, but is often wrong",
         1: "$MEASUREMENT 1 proposes mm, but is often wrong",
     }
-    hint = proposals.get(
-        -1 if declared.measurement is None else declared.measurement, "nothing in it proposes a unit"
-    )
+    hint = proposals.get(-1 if declared.measurement is None else declared.measurement, "nothing in it proposes a unit")
     in_mm, in_inch = ("{:.4g} x {:.4g} mm".format(*sizes[unit]) for unit in units)
     message = (
         f"{path.name}: the drawing does not say its unit (it declares {said}; {hint}); read as mm it is {in_mm}, "

@@ -29,9 +29,7 @@ def distinct_loops(loops: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Findi
     return kept, tuple(findings)
 
 
-def without_marked(
-    loops: Sequence[Loop], marks: Sequence[Loop]
-) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
+def without_marked(loops: Sequence[Loop], marks: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
     """Leave out loops that are drawn on a mark layer as well: the mark layer says what they are."""
     if not (loops and marks):
         return tuple(loops), ()
@@ -46,15 +44,11 @@ def without_marked(
         f"{len(out)} contours drawn both to be cut and on a mark layer are taken as marks, the first at {at(place)} "
         f"(layers {first.layer} and {marks[0].layer})"
     )
-    finding = Finding(
-        kind="cut and mark", severity="warning", message=text, place=place, entity=first.entities[0]
-    )
+    finding = Finding(kind="cut and mark", severity="warning", message=text, place=place, entity=first.entities[0])
     return tuple(loop for k, loop in enumerate(loops) if k not in out), (finding,)
 
 
-def distinct_chains(
-    chains: Sequence[Chain], loops: Sequence[Loop]
-) -> tuple[tuple[Chain, ...], tuple[Finding, ...]]:
+def distinct_chains(chains: Sequence[Chain], loops: Sequence[Loop]) -> tuple[tuple[Chain, ...], tuple[Finding, ...]]:
     """Drop open chains that lie wholly on loops or on other chains, the shortest first."""
     if not chains:
         return (), ()
@@ -63,17 +57,13 @@ def distinct_chains(
     dropped: set[int] = set()
     findings = []
     for i in sorted(range(len(chains)), key=lambda k: chains[k].length_mm):
-        near = [
-            j for j in tree.query(lines[i].buffer(JOIN_SILENT_MM)).tolist() if j != i and j not in dropped
-        ]
+        near = [j for j in tree.query(lines[i].buffer(JOIN_SILENT_MM)).tolist() if j != i and j not in dropped]
         if near and _covers([lines[j] for j in near], lines[i]):
             dropped.add(i)
             first = chains[i].drawn[0]
             place = chains[i].start
             text = f"{first.entity} at {at(place)} runs along other curves and was dropped"
-            findings.append(
-                Finding(kind="duplicate", severity="note", message=text, place=place, entity=first.entity)
-            )
+            findings.append(Finding(kind="duplicate", severity="note", message=text, place=place, entity=first.entity))
     return tuple(c for k, c in enumerate(chains) if k not in dropped), tuple(findings)
 
 

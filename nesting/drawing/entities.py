@@ -20,9 +20,34 @@ from nesting.part import TextMark
 MAX_ENTITIES: Final = 200_000
 _MAX_DEPTH: Final = 32
 _NEVER_CUT: Final = frozenset(
-    "HATCH MPOLYGON DIMENSION ARC_DIMENSION LARGE_RADIAL_DIMENSION LEADER MULTILEADER MLEADER POINT IMAGE WIPEOUT "
-    "OLE2FRAME OLEFRAME VIEWPORT XLINE RAY TOLERANCE ATTDEF SOLID TRACE PDFUNDERLAY DWFUNDERLAY DGNUNDERLAY LIGHT "
-    "SEQEND ACAD_TABLE".split()
+    [
+        "HATCH",
+        "MPOLYGON",
+        "DIMENSION",
+        "ARC_DIMENSION",
+        "LARGE_RADIAL_DIMENSION",
+        "LEADER",
+        "MULTILEADER",
+        "MLEADER",
+        "POINT",
+        "IMAGE",
+        "WIPEOUT",
+        "OLE2FRAME",
+        "OLEFRAME",
+        "VIEWPORT",
+        "XLINE",
+        "RAY",
+        "TOLERANCE",
+        "ATTDEF",
+        "SOLID",
+        "TRACE",
+        "PDFUNDERLAY",
+        "DWFUNDERLAY",
+        "DGNUNDERLAY",
+        "LIGHT",
+        "SEQEND",
+        "ACAD_TABLE",
+    ]
 )
 
 
@@ -173,9 +198,7 @@ def _insert(entity: Any, frame: _Frame, layer: str, tray: _Tray, name: str) -> N
     block_name = entity.dxf.name
     block = entity.block()
     if block is None:
-        tray.findings.append(
-            _about(entity, "missing block", "error", f"left out: block {block_name!r} does not exist")
-        )
+        tray.findings.append(_about(entity, "missing block", "error", f"left out: block {block_name!r} does not exist"))
         return
     if block_name in frame.blocks or len(frame.blocks) >= _MAX_DEPTH:
         text = f"left out: block {block_name!r} holds itself or lies over {_MAX_DEPTH} deep"
@@ -254,9 +277,7 @@ def _label(entity: Any) -> str:
     return f"{entity.dxftype()} {handle}" if handle else str(entity.dxftype())
 
 
-def _about(
-    entity: Any, kind: str, severity: Any, text: str, place: tuple[float, float] | None = None
-) -> Finding:
+def _about(entity: Any, kind: str, severity: Any, text: str, place: tuple[float, float] | None = None) -> Finding:
     return Finding(
         kind=kind, severity=severity, message=f"{_label(entity)}: {text}", place=place, entity=_label(entity)
     )

@@ -74,9 +74,7 @@ def _groups(loops: Sequence[Loop], chains: Sequence[Chain]) -> list[list[int]]:
     for k, chain in enumerate(chains, start=len(loops)):
         ends = shapely.points([chain.start, chain.end])
         near = [tree.query(end, predicate="dwithin", distance=_TOUCH_MM).tolist() for end in ends]
-        touched[k] = [
-            [j for j in found if j != k or _on_itself(chain, which)] for which, found in enumerate(near)
-        ]
+        touched[k] = [[j for j in found if j != k or _on_itself(chain, which)] for which, found in enumerate(near)]
     ties = _without_dangles(touched)
     leader = {i: i for pair in ties for i in pair}
 
@@ -102,9 +100,7 @@ def _without_dangles(touched: dict[int, list[list[int]]]) -> list[tuple[int, int
             break
         for k in free:
             del alive[k]
-    return [
-        (k, j) for k, ends in alive.items() for found in ends for j in found if j in alive or j not in touched
-    ]
+    return [(k, j) for k, ends in alive.items() for found in ends for j in found if j in alive or j not in touched]
 
 
 def _held(found: list[int], touched: dict[int, list[list[int]]], alive: dict[int, list[list[int]]]) -> bool:
@@ -139,9 +135,7 @@ def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
     rings = [list(dict.fromkeys(owner[p, q] for p, q in pairwise(g.exterior.coords))) for g in polygons]
     wholes = [_whole(ring, bits, drawn) for ring in rings]
     uses = Counter(k for ring in rings for k in ring)
-    left = [
-        Chain((_as_drawn(bits[k].piece, drawn[bits[k].source]),)) for k in range(len(bits)) if not uses[k]
-    ]
+    left = [Chain((_as_drawn(bits[k].piece, drawn[bits[k].source]),)) for k in range(len(bits)) if not uses[k]]
     if not wholes:
         return [], left, []
     wholes, small = _without_waste(wholes)

@@ -51,9 +51,7 @@ def _with_degree(tags: list[_Tag]) -> list[_Tag]:
     if 71 not in codes:
         degree = codes.count(40) - codes.count(10) - 1
         if not 1 <= degree <= 5:
-            raise ValueError(
-                f"a spline of {codes.count(10)} control points cannot have {codes.count(40)} knots"
-            )
+            raise ValueError(f"a spline of {codes.count(10)} control points cannot have {codes.count(40)} knots")
         missing.append((71, str(degree).encode()))
     if 70 not in codes:
         missing.append((70, b"8"))

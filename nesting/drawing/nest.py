@@ -218,9 +218,7 @@ def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None
         count = len(node.inside)
         text = f"{count} contours lie in the outline of {node.entity}, which does not close or crosses itself: left out"
         findings.append(
-            Finding(
-                kind="broken outline", severity="error", message=text, place=node.place, entity=node.entity
-            )
+            Finding(kind="broken outline", severity="error", message=text, place=node.place, entity=node.entity)
         )
     for hole in node.inside:
         for island in hole.inside:

@@ -42,23 +42,17 @@ def _bytes_of(path: Path) -> bytes:
         data = path.read_bytes()
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        raise DrawingError(
-            f"{path.name}: cannot be read ({reason}); check the name and the rights"
-        ) from error
+        raise DrawingError(f"{path.name}: cannot be read ({reason}); check the name and the rights") from error
     if not data.strip():
         raise DrawingError(f"{path.name}: the file is empty; save the drawing again")
     start = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     if start.startswith((b"<!doctype", b"<html", b"<head", b"<?xml", b"<svg")):
         what = "an SVG or XML file" if b"<svg" in start or start.startswith(b"<?xml") else "a web page"
-        raise DrawingError(
-            f"{path.name}: this is {what}, not a DXF drawing; download or export the drawing itself"
-        )
+        raise DrawingError(f"{path.name}: this is {what}, not a DXF drawing; download or export the drawing itself")
     if start[:2] == b"ac" and start[2:6].isdigit():
         raise DrawingError(f"{path.name}: this is a DWG file, not DXF; save it as DXF")
     if start.startswith((b"%pdf", b"pk\x03\x04", b"\x89png")):
-        raise DrawingError(
-            f"{path.name}: this is not a DXF drawing (PDF, archive or picture); export it as DXF"
-        )
+        raise DrawingError(f"{path.name}: this is not a DXF drawing (PDF, archive or picture); export it as DXF")
     if not data.startswith(BINARY_SENTINEL) and b"SECTION" not in data:
         raise DrawingError(f"{path.name}: no DXF section found in it; is it a DXF drawing? export it again")
     return data
@@ -84,24 +78,18 @@ def _document(path: Path, data: bytes) -> tuple[DxfDocument, tuple[Finding, ...]
             f"{path.name}: damaged beyond repair ({_plain(second)}); open it in the program that drew it and "
             "save it again as DXF R2000 or R12"
         ) from error
-    marker = Finding(
-        kind="repaired", severity="warning", message="entities without subclass markers were given them"
-    )
+    marker = Finding(kind="repaired", severity="warning", message="entities without subclass markers were given them")
     return document, (marker, *findings)
 
 
 def _recovered(data: bytes, cause: Exception) -> tuple[DxfDocument, tuple[Finding, ...]]:
     document, auditor = recover.read(io.BytesIO(data))
-    found = [
-        Finding(kind="repaired", severity="warning", message=f"read by recovery, since: {_plain(cause)}")
-    ]
+    found = [Finding(kind="repaired", severity="warning", message=f"read by recovery, since: {_plain(cause)}")]
     troubles = [*auditor.errors, *auditor.fixes]
     if troubles:
         few = "; ".join(str(t.message).strip() for t in troubles[:3])
         found.append(
-            Finding(
-                kind="repaired", severity="warning", message=f"recovery mended {len(troubles)} faults: {few}"
-            )
+            Finding(kind="repaired", severity="warning", message=f"recovery mended {len(troubles)} faults: {few}")
         )
     return document, tuple(found)
 

@@ -41,9 +41,7 @@ def piece_between(piece: Piece, t0: float, t1: float) -> Piece:
     start, sweep = piece.start_deg + t0 * piece.sweep_deg, (t1 - t0) * piece.sweep_deg
     if isinstance(piece, Arc):
         return Arc(center=piece.center, radius_mm=piece.radius_mm, start_deg=start % 360.0, sweep_deg=sweep)
-    return EllipseArc(
-        center=piece.center, major=piece.major, ratio=piece.ratio, start_deg=start, sweep_deg=sweep
-    )
+    return EllipseArc(center=piece.center, major=piece.major, ratio=piece.ratio, start_deg=start, sweep_deg=sweep)
 
 
 def middle(curve: Curve) -> Point:
@@ -97,7 +95,7 @@ def _on_line(line: Line, t: float) -> Point:
 def _spline_parameter(spline: Spline, point: Point) -> float:
     """Nearest by samples, then by halving the step around the best."""
     low, high = domain(spline)
-    evaluate = spline._at  # noqa: SLF001 - the curve's own evaluator; there is no public one
+    evaluate = spline._at
     ts = np.linspace(low, high, _SAMPLES)
     xy = np.array([evaluate(float(t)) for t in ts])
     best = float(ts[int(np.argmin(np.hypot(*(xy - point).T)))])

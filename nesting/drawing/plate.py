@@ -7,7 +7,7 @@ from nesting.drawing.chain import Loop
 from nesting.drawing.contours import contours_of
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError, at
-from nesting.drawing.layers import KEEP_OUT, LABEL, MARK, PART_INSIDE, PART_OUTSIDE
+from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE
 from nesting.drawing.nest import loop_polygon
 from nesting.drawing.reader import sort_content
 from nesting.plate import KeepOut, KeepOutKind, Plate
@@ -58,9 +58,7 @@ def keep_out_kind(layer: str) -> KeepOutKind | None:
 
 def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]) -> tuple[Loop, list[Loop]]:
     if not loops:
-        reasons = (
-            "; ".join(f.message for f in findings if f.severity != "note")[:300] or "it has no closed contour"
-        )
+        reasons = "; ".join(f.message for f in findings if f.severity != "note")[:300] or "it has no closed contour"
         raise NoPartsError(f"{path.name}: no plate edge found: {reasons}; close the outline", findings)
     bodies = [loop_polygon(loop, path) for loop in loops]
     first = max(range(len(loops)), key=lambda k: bodies[k].area)
@@ -79,9 +77,7 @@ def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]
     return loops[first], holes
 
 
-def _keep_outs(
-    path: Path, drawn: list[Drawn], join_mm: float, findings: list[Finding]
-) -> tuple[KeepOut, ...]:
+def _keep_outs(path: Path, drawn: list[Drawn], join_mm: float, findings: list[Finding]) -> tuple[KeepOut, ...]:
     found = []
     for layer in dict.fromkeys(d.layer for d in drawn):
         chained = contours_of([d for d in drawn if d.layer == layer], join_mm)

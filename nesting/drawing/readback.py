@@ -161,23 +161,17 @@ def _holds(outer: Polygon, inner: Polygon) -> bool:
     return bool(outer.area > inner.area and outer.buffer(JOIN_SILENT_MM).covers(inner))
 
 
-def _by_containment(
-    path: Path, cut: Sequence[Drawn], findings: list[Finding]
-) -> list[tuple[Loop, list[Loop]]]:
+def _by_containment(path: Path, cut: Sequence[Drawn], findings: list[Finding]) -> list[tuple[Loop, list[Loop]]]:
     chained = contours_of(cut, JOIN_SILENT_MM)
     nested = nest(chained.loops, chained.chains)
     findings += [*chained.findings, *nested.findings]
     broken = [f.message for f in nested.findings if f.severity == "error"]
     if broken or not nested.outlines:
-        raise NoPartsError(
-            f"{path.name}: {'; '.join(broken[:3]) or 'no closed contour found in it'}", findings
-        )
+        raise NoPartsError(f"{path.name}: {'; '.join(broken[:3]) or 'no closed contour found in it'}", findings)
     return [(outline.outer, list(outline.holes)) for outline in nested.outlines]
 
 
-def _labelled(
-    groups: Sequence[tuple[Loop, list[Loop]]], labels: Sequence[Written], path: Path
-) -> tuple[CutPart, ...]:
+def _labelled(groups: Sequence[tuple[Loop, list[Loop]]], labels: Sequence[Written], path: Path) -> tuple[CutPart, ...]:
     bodies = [loop_polygon(outer, path) for outer, _ in groups]
     found: dict[int, str] = {}
     if labels and bodies:

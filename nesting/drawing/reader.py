@@ -126,9 +126,7 @@ def sort_content(path: Path, units: Unit | None, layers: Sequence[str], rules: S
     if ignored:
         text = f"layers left out: {', '.join(ignored)}"
         findings.append(Finding(kind="layers left out", severity="note", message=text))
-    return Sorted(
-        opened=opened, unit=unit, gathered=gathered, cut=cut, marked=marked, findings=tuple(findings)
-    )
+    return Sorted(opened=opened, unit=unit, gathered=gathered, cut=cut, marked=marked, findings=tuple(findings))
 
 
 def raw_size(drawn: Sequence[Drawn]) -> tuple[float, float]:

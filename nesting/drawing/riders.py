@@ -49,9 +49,7 @@ def riders_of(
             marks[home].append(Mark(kind=kind or "other", curve=d.curve))
     if outside:
         place = outside[0].curve.start
-        text = (
-            f"{len(outside)} marks outside all parts or across their edges left out, the first at {at(place)}"
-        )
+        text = f"{len(outside)} marks outside all parts or across their edges left out, the first at {at(place)}"
         findings.append(
             Finding(kind="mark outside", severity="note", message=text, place=place, entity=outside[0].entity)
         )
@@ -86,16 +84,12 @@ def _chain_finding(chain: Chain, inside: bool) -> Finding:
         )
         return Finding(kind="open contour", severity="error", message=text, place=place, entity=entity)
     what = "kept as a mark, not cut" if inside else "left out"
-    text = (
-        f"{first.entity}: open line of {chain.length_mm:.2f} mm from {at(chain.start)} to {at(place)}: {what}"
-    )
+    text = f"{first.entity}: open line of {chain.length_mm:.2f} mm from {at(chain.start)} to {at(place)}: {what}"
     kind = "open line inside" if inside else "open line"
     return Finding(kind=kind, severity="warning", message=text, place=place, entity=first.entity)
 
 
-def _texts(
-    outlines: Sequence[Outline], written: Sequence[Written]
-) -> tuple[tuple[tuple[TextMark, ...], ...], int]:
+def _texts(outlines: Sequence[Outline], written: Sequence[Written]) -> tuple[tuple[tuple[TextMark, ...], ...], int]:
     texts: list[list[TextMark]] = [[] for _ in outlines]
     lost = 0
     if outlines and written:

@@ -57,9 +57,7 @@ def _ellipse(space: Any, ellipse: EllipseArc, attribs: dict[str, str], scale: fl
     first, last = (start, end) if ellipse.sweep_deg > 0.0 else (end, start)
     begin = 0.0 if ellipse.closed else math.radians(first % 360.0)
     finish = math.tau if ellipse.closed else begin + math.radians(last - first)
-    space.add_ellipse(
-        _scaled(ellipse.center, scale), _scaled(major, scale), ratio, begin, finish, dxfattribs=attribs
-    )
+    space.add_ellipse(_scaled(ellipse.center, scale), _scaled(major, scale), ratio, begin, finish, dxfattribs=attribs)
 
 
 def _spline(space: Any, spline: Spline, attribs: dict[str, str], scale: float) -> None:

@@ -50,9 +50,7 @@ class Rectangle:
     def polygon(self) -> Polygon:
         """Its four corners."""
         (x, y), w, h = self.center, self.width_mm / 2, self.height_mm / 2
-        turned: Polygon = affinity.rotate(
-            shapely.box(x - w, y - h, x + w, y + h), self.turn_deg, origin=(x, y)
-        )
+        turned: Polygon = affinity.rotate(shapely.box(x - w, y - h, x + w, y + h), self.turn_deg, origin=(x, y))
         return turned
 
 

@@ -64,9 +64,7 @@ def figures(
         ),
         parts=rows,
         left_over=tuple(
-            LeftOverRow(
-                part_id=x.part_id, name=names.get(x.part_id, x.part_id), count=x.count, reason=x.reason
-            )
+            LeftOverRow(part_id=x.part_id, name=names.get(x.part_id, x.part_id), count=x.count, reason=x.reason)
             for x in layout.left_over
         ),
         remnants=remnants,
@@ -149,9 +147,7 @@ def _clearance_rows(layout: Layout) -> tuple[ClearanceRow, ...]:
     said = c.sources.get
     return (
         ClearanceRow(label="kerf", value_mm=c.kerf_mm, source=said("kerf_mm", "as given")),
-        ClearanceRow(
-            label="gap between finished parts", value_mm=c.gap_mm, source=said("gap_mm", "as given")
-        ),
+        ClearanceRow(label="gap between finished parts", value_mm=c.gap_mm, source=said("gap_mm", "as given")),
         ClearanceRow(label="web left between two cuts", value_mm=c.web_mm, source="gap - 2 x kerf"),
         ClearanceRow(
             label="margin to plate edge, holes, keep-outs",
@@ -163,9 +159,7 @@ def _clearance_rows(layout: Layout) -> tuple[ClearanceRow, ...]:
             value_mm=uncertainty,
             source=f"outline {layout.plate.captured}",
         ),
-        ClearanceRow(
-            label="margin kept in all", value_mm=c.edge_mm(uncertainty), source="margin + uncertainty"
-        ),
+        ClearanceRow(label="margin kept in all", value_mm=c.edge_mm(uncertainty), source="margin + uncertainty"),
         ClearanceRow(label="lead-in length", value_mm=c.lead_in_mm, source=said("lead_in_mm", "as given")),
     )
 

@@ -1,38 +1,50 @@
 """Writes everything of a yield report into a folder: pictures, page, tables."""
 
 import json
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 
 from nesting.checking.findings import CheckReport
 from nesting.layout import Layout
-from nesting.order import Order
 from nesting.remnant import balance
-from nesting.report.facts import CheckFacts, YieldReport
+from nesting.report.facts import CheckFacts, DrawingFacts, YieldReport
 from nesting.report.figures import figures
 from nesting.report.html import page
 from nesting.report.pictures import draw_layout
 from nesting.report.scene import scene
 from nesting.report.tables import parts_csv
+from nesting.shop import Paper, Shop
+from nesting.units import Unit
 
 
-def write_report(layout: Layout, order: Order, check: CheckReport, folder: Path) -> YieldReport:
+def write_report(
+    layout: Layout,
+    folder: Path,
+    *,
+    shop: Shop,
+    check: CheckReport,
+    title: str,
+    unit: Unit,
+    paper: Paper,
+    drawings: Sequence[DrawingFacts] = (),
+    notes: Sequence[str] = (),
+) -> YieldReport:
     """Write layout.png, layout.svg, report.html, report.json and report.csv, and return the report.
 
     Raises `BalanceError` as `balance`.
     """
-    areas = balance(layout, order.shop)
+    areas = balance(layout, shop)
     report = figures(
         layout,
-        order.shop,
+        shop,
         areas=areas,
         check=check_facts(check),
-        drawings=order.drawings,
-        notes=tuple(_notes(order)),
+        drawings=drawings,
+        notes=notes,
     )
     for ending in ("png", "svg"):
-        draw_layout(layout, areas, folder / f"layout.{ending}", unit=order.unit)
-    html = page(report, scene(layout, areas), title=order.name, unit=order.unit, paper=order.paper)
+        draw_layout(layout, areas, folder / f"layout.{ending}", unit=unit)
+    html = page(report, scene(layout, areas), title=title, unit=unit, paper=paper)
     (folder / "report.html").write_text(html, encoding="utf-8")
     document = json.dumps(report.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
     (folder / "report.json").write_text(document + "\n", encoding="utf-8")
@@ -52,9 +64,3 @@ def check_facts(check: CheckReport) -> CheckFacts:
         smallest_gap_mm=None if check.worst_gap is None else round(check.worst_gap.found_mm, 3),
         smallest_margin_mm=None if check.worst_margin is None else round(check.worst_margin.found_mm, 3),
     )
-
-
-def _notes(order: Order) -> Iterable[str]:
-    yield from order.notes
-    for name, finding in order.findings:
-        yield finding.message if name in finding.message else f"{name}: {finding.message}"

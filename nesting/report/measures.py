@@ -85,13 +85,10 @@ def _cut_row(shop: Shop, material: str, thickness_mm: float | None) -> tuple[Cut
     except InputError as error:
         return None, str(error)
     amps = "" if row.amps is None else f" {row.amps:g} A"
-    edge = (
-        "; the chart asks for an edge start, no pierce delay is counted" if row.pierce_delay_s is None else ""
-    )
+    edge = "; the chart asks for an edge start, no pierce delay is counted" if row.pierce_delay_s is None else ""
     return (
         row,
-        f"{row.process}{amps}, {row.material}, {row.thickness_mm:g} mm row, best quality "
-        f"({row.source}){edge}",
+        f"{row.process}{amps}, {row.material}, {row.thickness_mm:g} mm row, best quality ({row.source}){edge}",
     )
 
 
@@ -113,14 +110,10 @@ class Totals:
     balance: dict[str, float]
 
     @staticmethod
-    def of(
-        layout: Layout, rows: Sequence[PartRow], remnants: Sequence[RemnantRow], areas: Balance
-    ) -> "Totals":
+    def of(layout: Layout, rows: Sequence[PartRow], remnants: Sequence[RemnantRow], areas: Balance) -> "Totals":
         """Add up the rows of a report."""
         outer = {i: p.outer.area_mm2 for i, p in layout.parts.items()}
-        plate, kerf, scrap = (
-            round(a, AREA_DIGITS) for a in (areas.plate_mm2, areas.kerf_mm2, areas.scrap_mm2)
-        )
+        plate, kerf, scrap = (round(a, AREA_DIGITS) for a in (areas.plate_mm2, areas.kerf_mm2, areas.scrap_mm2))
         parts = round(sum(r.placed * r.area_mm2 for r in rows), AREA_DIGITS)
         kept = round(sum(r.area_mm2 for r in remnants), AREA_DIGITS)
         total = round(parts + kerf + kept + scrap, AREA_DIGITS)
@@ -192,9 +185,7 @@ def masses(t: Totals, matter: Matter) -> tuple[Figure, ...]:
         ("scrap_mass", "Scrap", t.scrap, "area neither part, kerf nor kept remnant x thickness x density"),
     )
     plate, kerf, scrap = (
-        Figure(
-            key=k, label=n, value=matter.mass(a), unit="kg", definition=d, inputs=matter.inputs(a), note=note
-        )
+        Figure(key=k, label=n, value=matter.mass(a), unit="kg", definition=d, inputs=matter.inputs(a), note=note)
         for k, n, a, d in by_area
     )
     parts, kept = (

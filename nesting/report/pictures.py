@@ -40,7 +40,12 @@ def draw_layout(layout: Layout, areas: Balance, path: Path, *, unit: Unit = "mm"
     with mpl.rc_context(_STYLE):
         figure = _figure(drawn, unit)
         buffer = io.BytesIO()
-        metadata = {"svg": {"Date": None}, "pdf": {"CreationDate": None}, "png": {"Software": None}}[form]
+        title = f"layout {layout.id}"
+        metadata = {
+            "svg": {"Date": None, "Title": title},
+            "pdf": {"CreationDate": None, "Title": title},
+            "png": {"Software": None, "Title": title},
+        }[form]
         figure.savefig(buffer, format=form, dpi=dpi, metadata=metadata)
     path.write_bytes(buffer.getvalue())
 

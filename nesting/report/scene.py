@@ -138,9 +138,7 @@ def _text_size(text: str, height: float) -> tuple[float, float]:
     return max(1, len(text)) * _CHARACTER_WIDTH * height, height
 
 
-def _labels(
-    pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float
-) -> tuple[Label, ...]:
+def _labels(pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float) -> tuple[Label, ...]:
     """Numbers inside the parts where they fit, beside them with a leader where not; then the remnants'
     names.
     """

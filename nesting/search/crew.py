@@ -32,9 +32,7 @@ class Crew:
     many, so that the same seed gives the same layout on any machine; time then only counts.
     """
 
-    def __init__(
-        self, *, seed: int, seconds: float, steps: int | None, threads: int
-    ) -> None:
+    def __init__(self, *, seed: int, seconds: float, steps: int | None, threads: int) -> None:
         self.seed = seed
         self.seconds = seconds
         self.steps = steps

@@ -97,7 +97,7 @@ def search(
         clearances=clearances,
         demands=tuple(demands),
         placements=placements,
-        left_over=_left_over(demands, placements, set(fitting), plate, region, facts),
+        left_over=_left_over(demands, placements, set(fitting), plate, edge, facts),
         search=facts,
     )
 
@@ -193,24 +193,29 @@ def _left_over(
     placements: Sequence[Placement],
     fitting: set[int],
     plate: Plate,
-    region: Polygon | MultiPolygon,
+    edge: float,
     facts: SearchFacts,
 ) -> tuple[LeftOver, ...]:
     placed = Counter(p.part_id for p in placements)
     found = []
     for i, demand in enumerate(demands):
-        missing = (1 if i not in fitting else 0) if demand.quantity is None else demand.quantity - placed[demand.part.id]
+        missing = (
+            (1 if i not in fitting else 0) if demand.quantity is None else demand.quantity - placed[demand.part.id]
+        )
         if missing <= 0:
             continue
         reason = f"no room found for it beside the others in {facts.seconds:.0f} s of search"
         if i not in fitting:
-            reason = _why_not(demand.part, plate, region)
+            reason = _why_not(demand.part, plate, edge)
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))
     return tuple(found)
 
 
-def _why_not(part: Part, plate: Plate, region: Polygon | MultiPolygon) -> str:
+def _why_not(part: Part, plate: Plate, edge: float) -> str:
     width, height = part.size_mm
+    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge)
+    if region.is_empty:
+        return f"does not fit on {plate.name}: nothing is left of the plate inside a margin of {edge:g} mm"
     box = largest_rectangle(region)
     _, radius = largest_circle(region)
     return (

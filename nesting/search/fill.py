@@ -68,7 +68,7 @@ class Fill:
         """False if some kind is wanted as often as it fits, so that a fill never is complete."""
         return all(kind.most is not None for kind in self.problem.kinds)
 
-    def improve(self, thread: int, rng: np.random.Generator) -> None:
+    def improve(self, _thread: int, rng: np.random.Generator) -> None:
         """Change the best layout for the better until everything is placed or time is up."""
         batch = 8
         barren = 0

@@ -72,7 +72,7 @@ class Problem:
 
     def extent(self, poses: Poses, nx: float, ny: float) -> float:
         """How far the items reach along a direction."""
-        return max(float(self.extents(poses, nx, ny).max()), -math.inf) if len(poses) else -math.inf
+        return float(self.extents(poses, nx, ny).max()) if len(poses) else -math.inf
 
     def extents(self, poses: Poses, nx: float, ny: float) -> Floats:
         """How far each item reaches along a direction."""
@@ -86,9 +86,7 @@ class Problem:
 
     def placed_polygons(self, poses: Poses) -> list[Polygon]:
         """The items' polygons where they lie, for tests and figures."""
-        return [
-            self.pose(row).geometry(self.kinds[int(self.kind_of_shape[int(row[0])])].polygon) for row in poses
-        ]
+        return [self.pose(row).geometry(self.kinds[int(self.kind_of_shape[int(row[0])])].polygon) for row in poses]
 
     def is_legal(self, polygons: Sequence[Polygon]) -> bool:
         """Tell whether no two polygons overlap and all lie in the region, but for slivers rounding makes."""

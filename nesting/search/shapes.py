@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nesting.geometry.pose import Pose
@@ -44,10 +45,13 @@ def centred(polygon: Polygon, turns: tuple[float, ...] | None, *, flipped: bool 
 
 def pack(shapes: Sequence[Shape]) -> Shapes:
     """Return the arrays for a list of shapes."""
-    vertices, following, v_start = [], [], [0]
-    runs, r_start = [], [0]
-    poles, p_start = [], [0]
-    turns, boxes, t_start = [], [], [0]
+    vertices: list[Floats] = []
+    following: list[NDArray[np.int64]] = []
+    runs: list[tuple[float, float, float, int, int]] = []
+    poles: list[Floats] = []
+    turns: list[float] = []
+    boxes: list[list[float]] = []
+    v_start, r_start, p_start, t_start = [0], [0], [0], [0]
     for shape in shapes:
         for ring in (shape.polygon.exterior, *shape.polygon.interiors):
             xy = np.asarray(ring.coords)[:-1]

@@ -56,7 +56,7 @@ class Shorten:
         self.nx, self.ny = direction
         bounds = problem.region.bounds
         corners = [(x, y) for x in (bounds[0], bounds[2]) for y in (bounds[1], bounds[3])]
-        self.low = min(self.nx * x + self.ny * y for x, y in corners)
+        self.low = float(min(self.nx * x + self.ny * y for x, y in corners))
 
     def reach(self, poses: Poses) -> float:
         """How far the items reach along the direction, from the region's near side."""
@@ -66,7 +66,7 @@ class Shorten:
         """A state scored by its reach."""
         return State(poses=poses, score=(-self.reach(poses),))
 
-    def work(self, thread: int, rng: np.random.Generator) -> None:
+    def work(self, _thread: int, rng: np.random.Generator) -> None:
         """Shorten the best state until time is up."""
         best = self.crew.best
         assert best is not None, "a layout to begin with"

@@ -84,9 +84,17 @@ class Crowd:
         least = np.inf
         for _ in range(effort.strikes):
             left: float = separate(
-                self.shapes, region, self.items, self.losses, self.scratch, self.best, movable, settings, self.random,
+                self.shapes,
+                region,
+                self.items,
+                self.losses,
+                self.scratch,
+                self.best,
+                movable,
+                settings,
+                self.random,
                 self.counters,
-            )  # fmt: skip
+            )
             if left == 0.0 or left > 0.98 * least or self.counters[2] != 0:
                 return left
             least = left
@@ -103,7 +111,15 @@ class Crowd:
         """Put item `i` where it overlaps nothing, pulled to one side; False if no such place was met."""
         return bool(
             settle(
-                i, tries, np.array(pull), self.shapes, region, self.items, self.losses, self.scratch, self.random,
+                i,
+                tries,
+                np.array(pull),
+                self.shapes,
+                region,
+                self.items,
+                self.losses,
+                self.scratch,
+                self.random,
                 self.counters,
-            )  # fmt: skip
+            )
         )

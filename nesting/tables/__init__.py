@@ -131,9 +131,7 @@ def cut_row(
     Raises `InputError` when no chart fits, as when the amperage is not known.
     """
     for rows in (own, _chart()):
-        fitting = [
-            r for r in rows if (r.process, r.material) == (process, material) and r.amps in (None, amps)
-        ]
+        fitting = [r for r in rows if (r.process, r.material) == (process, material) and r.amps in (None, amps)]
         for chart in dict.fromkeys(r.chart for r in fitting):
             found = _pick([r for r in fitting if r.chart == chart], thickness_mm)
             if found is not None:
@@ -151,9 +149,7 @@ def kerf_range(process: str, amps: float | None, material: str = "mild steel") -
         low, high = float(row["amps_from"]), float(row["amps_to"])
         fits = (low, high) == (0.0, 0.0) or (amps is not None and low <= amps <= high)
         if (row["process"], row["material"]) == (process, material) and fits:
-            return KerfRange(
-                low_mm=float(row["kerf_from_mm"]), high_mm=float(row["kerf_to_mm"]), source=row["source"]
-            )
+            return KerfRange(low_mm=float(row["kerf_from_mm"]), high_mm=float(row["kerf_to_mm"]), source=row["source"])
     return None
 
 

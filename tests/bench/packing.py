@@ -41,9 +41,7 @@ def strip(data: dict[str, Any], seconds: float, seed: int, threads: int) -> dict
     """Run the strip problem."""
     kinds = read_kinds(data)
     warm_up(kinds)
-    problem, best, crew = shortest_strip(
-        kinds, data["width"], seed=seed, time_limit_s=seconds, threads=threads
-    )
+    problem, best, crew = shortest_strip(kinds, data["width"], seed=seed, time_limit_s=seconds, threads=threads)
     area = sum(k.polygon.area * (k.most or 0) for k in kinds)
     length = -best.score[0]
     return {"figure": 100 * area / data["width"] / length, "length": length, **facts(problem, best, crew)}

@@ -46,16 +46,12 @@ def nest(capsys: pytest.CaptureFixture[str], *args: str) -> tuple[int, dict[str,
 
 
 def test_a_job_on_the_command_line_writes_its_folder(folder: Path, capsys: pytest.CaptureFixture[str]):
-    code, document = nest(
-        capsys, "--plate", "200x150", "--part", "square.dxf:3", *CLEAR, *QUICK, "--out", "a result"
-    )
+    code, document = nest(capsys, "--plate", "200x150", "--part", "square.dxf:3", *CLEAR, *QUICK, "--out", "a result")
     assert (code, document["schema"], document["exit_code"]) == (0, "oddplate-nest/1", 0)
     assert sorted(Path(f).name for f in document["files"]) == sorted(FILES)
     assert document["layout_id"] == load_layout(folder / "a result" / "layout.json").id
     assert document["report"]["parts"][0]["placed"] == 3
-    report = check_drawing(
-        folder / "a result" / "layout.dxf", layout=load_layout(folder / "a result" / "layout.json")
-    )
+    report = check_drawing(folder / "a result" / "layout.dxf", layout=load_layout(folder / "a result" / "layout.json"))
     assert report.passed
 
 
@@ -128,9 +124,7 @@ def _placements(folder: Path) -> list[dict[str, Any]]:
     return placements
 
 
-def test_a_drawing_without_a_unit_is_refused_until_it_is_said(
-    folder: Path, capsys: pytest.CaptureFixture[str]
-):
+def test_a_drawing_without_a_unit_is_refused_until_it_is_said(folder: Path, capsys: pytest.CaptureFixture[str]):
     args = ("--plate", "200x150", "--part", "nameless.dxf:1", *CLEAR, *QUICK)
     code, document = nest(capsys, *args)
     assert code == 2

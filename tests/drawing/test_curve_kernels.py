@@ -124,10 +124,12 @@ def test_biarcs_stay_within_tolerance_and_are_few(curve: EllipseArc | Spline, to
     assert math.dist(made.start, curve.start) < 1e-9 and math.dist(made.end, curve.end) < 1e-9
     for t in np.linspace(0.0, 1.0, 400)[1:-1]:
         place = piece_between(curve, 0.0, float(t)).end
-        away = min(math.dist(piece_between(arc, 0, u).end, place) for arc in made.pieces if (u := parameter_of(arc, place)) > 0)
+        away = min(
+            math.dist(piece_between(arc, 0, u).end, place) for arc in made.pieces if (u := parameter_of(arc, place)) > 0
+        )
         assert away < tolerance
     assert len(made.pieces) <= (24 if tolerance == 0.1 else 120)
-    assert made.length_mm == pytest.approx(curve.length_mm, rel=1e-3 * tolerance ** 0.5)
+    assert made.length_mm == pytest.approx(curve.length_mm, rel=1e-3 * tolerance**0.5)
 
 
 def test_whole_ellipse_becomes_a_closed_polyline_of_arcs() -> None:

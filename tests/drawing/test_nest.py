@@ -65,7 +65,9 @@ def test_sheet_edge_round_parts_is_left_out() -> None:
 
 
 def test_frame_with_a_part_in_its_window_is_no_sheet_edge() -> None:
-    nested = read(box(0, 0, 300, 300), box(50, 50, 200, 200), box(60, 60, 100, 100), circle((100, 100), 9), circle((20, 20), 5))
+    nested = read(
+        box(0, 0, 300, 300), box(50, 50, 200, 200), box(60, 60, 100, 100), circle((100, 100), 9), circle((20, 20), 5)
+    )
 
     assert holes(nested) == [2, 1]
 

@@ -79,18 +79,14 @@ def test_chord_100_bulge_0_414214(tmp_path: Path) -> None:
 
 def test_half_circle_bulges_make_a_circle(tmp_path: Path) -> None:
     """Bulge 1 is a half circle (GetBulge reference)."""
-    path = drawing(
-        tmp_path / "c.dxf", lambda m: m.add_lwpolyline([(0, 0, 1), (20, 0, 1)], format="xyb", close=True)
-    )
+    path = drawing(tmp_path / "c.dxf", lambda m: m.add_lwpolyline([(0, 0, 1), (20, 0, 1)], format="xyb", close=True))
 
     assert only(read_drawing(path)).area_mm2 == pytest.approx(100 * math.pi, rel=1e-12)
 
 
 def test_extrusion_minus_z_mirrors(tmp_path: Path) -> None:
     """OCS (10, 5) with extrusion (0, 0, -1) is world (-10, 5): arbitrary-axis rule of the DXF reference."""
-    path = drawing(
-        tmp_path / "o.dxf", lambda m: m.add_circle((10, 5), 3, dxfattribs={"extrusion": (0, 0, -1)})
-    )
+    path = drawing(tmp_path / "o.dxf", lambda m: m.add_circle((10, 5), 3, dxfattribs={"extrusion": (0, 0, -1)}))
 
     circle = only(read_drawing(path)).outer.curves[0]
 

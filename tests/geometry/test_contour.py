@@ -185,8 +185,6 @@ def test_contour_of_nothing_is_refused() -> None:
 
 def test_ellipse_band_is_on_the_safe_side() -> None:
     flat = Contour(
-        curves=(
-            EllipseArc(center=(0.0, 0.0), major=(100.0, 0.0), ratio=0.02, start_deg=0.0, sweep_deg=360.0),
-        )
+        curves=(EllipseArc(center=(0.0, 0.0), major=(100.0, 0.0), ratio=0.02, start_deg=0.0, sweep_deg=360.0),)
     )
     assert flat.polygon(0.05, "inward").area < flat.area_mm2 < flat.polygon(0.05, "outward").area

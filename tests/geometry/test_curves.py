@@ -72,9 +72,7 @@ def test_length_and_swept_area_agree_with_fine_chords(curve: Curve) -> None:
     # Chords may cut off the tip of a spline that doubles back on itself; elsewhere they are much nearer.
     tips = 5e-3 if isinstance(curve, Spline) else 0.0
     assert curve.length_mm == pytest.approx(chords_mm, rel=1e-4 + tips, abs=FINEST_MM)
-    assert curve.swept_area_mm2 - offset == pytest.approx(
-        area_mm2, abs=2 * FINEST_MM * curve.length_mm + 1e-6
-    )
+    assert curve.swept_area_mm2 - offset == pytest.approx(area_mm2, abs=2 * FINEST_MM * curve.length_mm + 1e-6)
 
 
 @given(arcs(), st.sampled_from([0.5, 0.05, 0.0005]))

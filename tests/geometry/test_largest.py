@@ -41,9 +41,7 @@ def _widest_in_ring() -> float:
     ],
 )
 @pytest.mark.parametrize("turn_deg", [0.0, 17.3, 33.0, 45.0])
-def test_rectangle_comes_within_one_percent_of_plain_geometry(
-    shape: Polygon, area: float, turn_deg: float
-) -> None:
+def test_rectangle_comes_within_one_percent_of_plain_geometry(shape: Polygon, area: float, turn_deg: float) -> None:
     turned = affinity.rotate(shape, turn_deg, origin=(0.0, 0.0))
 
     found = largest_rectangle(turned)

@@ -17,9 +17,7 @@ def test_distances_stay(a: Point, b: Point, pose: Pose) -> None:
 
 
 @given(polygons(), poses())
-def test_polygon_keeps_its_area_and_changes_hand_only_if_flipped(
-    polygon: shapely.Polygon, pose: Pose
-) -> None:
+def test_polygon_keeps_its_area_and_changes_hand_only_if_flipped(polygon: shapely.Polygon, pose: Pose) -> None:
     moved = pose.geometry(polygon)
 
     assert moved.area == pytest.approx(polygon.area, rel=1e-9)
@@ -40,9 +38,7 @@ def test_direction_follows_the_vector(pose: Pose, vector: Point) -> None:
     turned = math.radians(pose.direction_deg(math.degrees(angle)))
     length = math.hypot(*vector)
 
-    np.testing.assert_allclose(
-        pose.vector(vector), (length * math.cos(turned), length * math.sin(turned)), atol=1e-9
-    )
+    np.testing.assert_allclose(pose.vector(vector), (length * math.cos(turned), length * math.sin(turned)), atol=1e-9)
 
 
 def test_flip_comes_before_turn_and_turn_before_shift() -> None:

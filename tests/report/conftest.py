@@ -34,9 +34,7 @@ def _plate_with_round_corners(width: float, height: float, r: float) -> Contour:
 
 
 def sample_parts() -> dict[str, Part]:
-    ring = Part(
-        id="ring", name="Pump ring", outer=_round(0, 0, 150), holes=(_round(0, 0, 105),), source="ring.dxf"
-    )
+    ring = Part(id="ring", name="Pump ring", outer=_round(0, 0, 150), holes=(_round(0, 0, 105),), source="ring.dxf")
     bolts = tuple(_round(x, y, 6) for x, y in ((60, 0), (0, 60), (-60, 0), (0, -60)))
     disc = Part(id="disc", name="Blind flange", outer=_round(0, 0, 85), holes=bolts, source="disc.dxf")
     base = Part(
@@ -58,9 +56,7 @@ def sample_parts() -> dict[str, Part]:
     gusset = Part(
         id="gusset", name="Gusset", outer=Contour.of_points([(0, 0), (120, 0), (0, 120)]), source="gusset.dxf"
     )
-    washer = Part(
-        id="washer", name="Washer", outer=_round(0, 0, 13), holes=(_round(0, 0, 5.5),), source="washer.dxf"
-    )
+    washer = Part(id="washer", name="Washer", outer=_round(0, 0, 13), holes=(_round(0, 0, 5.5),), source="washer.dxf")
     return {p.id: p for p in (ring, disc, base, angle, gusset, washer)}
 
 
@@ -79,9 +75,7 @@ def sample() -> Layout:
         name="Rack B, shelf 2",
         outer=Contour.of_points([(0, 0), (1000, 0), (1000, 400), (400, 900), (0, 900)]),
         holes=(_round(930, 330, 40),),
-        keep_outs=(
-            KeepOut(contour=Contour.of_points([(0, 840), (90, 840), (90, 900), (0, 900)]), reason="clamp"),
-        ),
+        keep_outs=(KeepOut(contour=Contour.of_points([(0, 840), (90, 840), (90, 900), (0, 900)]), reason="clamp"),),
         thickness_mm=6.0,
         heat="H 4711",
         grain_deg=0.0,

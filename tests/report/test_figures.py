@@ -32,8 +32,7 @@ def _layout(plate: Plate, part: Part, places: list[tuple[float, float]], wanted:
         clearances=CLEAR,
         demands=(Demand(part=part, quantity=wanted),),
         placements=tuple(
-            Placement(number=n, part_id=part.id, pose=Pose(x_mm=x, y_mm=y))
-            for n, (x, y) in enumerate(places, 1)
+            Placement(number=n, part_id=part.id, pose=Pose(x_mm=x, y_mm=y)) for n, (x, y) in enumerate(places, 1)
         ),
     )
 
@@ -167,9 +166,7 @@ def test_cost_by_the_shops_prices(sample: Layout) -> None:
     net = 2.0 * mass["plate_mass"] - mass["kept_mass"] - 0.25 * mass["scrap_mass"]
     assert bought.figure("material_cost").value == pytest.approx(net, abs=0.011)
     assert leftover.figure("plate_cost").value == pytest.approx(mass["plate_mass"], abs=0.006)
-    assert not [
-        f for f in figures(sample, Shop(), areas=areas).figures if f.unit == "EUR" or f.key.endswith("_cost")
-    ]
+    assert not [f for f in figures(sample, Shop(), areas=areas).figures if f.unit == "EUR" or f.key.endswith("_cost")]
     partly = figures(sample, Shop(prices=Prices(scrap_per_kg=0.25)), areas=areas)
     assert partly.figure("plate_cost").value is None
     assert partly.figure("material_cost").note == "price or mass not known"
@@ -179,12 +176,8 @@ def test_sums_are_those_of_the_rows(sample: Layout) -> None:
     report = figures(sample, Shop(amps=65.0))
 
     assert report.balance_mm2["parts_mm2"] == round(sum(p.placed * p.area_mm2 for p in report.parts), 1)
-    assert report.figure("parts_mass").value == round(
-        sum(p.placed * (p.mass_kg or 0) for p in report.parts), 3
-    )
-    assert report.figure("cut_length").value == round(
-        sum(p.placed * p.cut_length_mm for p in report.parts), 1
-    )
+    assert report.figure("parts_mass").value == round(sum(p.placed * (p.mass_kg or 0) for p in report.parts), 3)
+    assert report.figure("cut_length").value == round(sum(p.placed * p.cut_length_mm for p in report.parts), 1)
     assert report.figure("pierces").value == sum(p.placed * p.pierces for p in report.parts)
     assert report.figure("kept_mass").value == sum(r.mass_kg or 0 for r in report.remnants)
     assert abs(report.balance_mm2["error_percent"]) < 0.01

@@ -51,9 +51,7 @@ class _Tags(HTMLParser):
 
 
 @pytest.mark.parametrize("unit", ["mm", "inch"])
-def test_page_is_whole_self_contained_and_agrees_with_itself(
-    sample: Layout, drawn: Scene, unit: Unit
-) -> None:
+def test_page_is_whole_self_contained_and_agrees_with_itself(sample: Layout, drawn: Scene, unit: Unit) -> None:
     report = figures(sample, SHOP, check=CheckFacts(passed=True, summary="12 parts"))
 
     html = page(report, drawn, title="Order 1182", unit=unit, paper="Letter")

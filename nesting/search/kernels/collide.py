@@ -9,9 +9,7 @@ from nesting.search.kernels.compiled import kernel
 
 
 @kernel
-def edges_cross(
-    ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float
-) -> bool:
+def edges_cross(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float) -> bool:
     """Tell whether the open segments a-b and c-d cross properly."""
     d1 = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
     d2 = (bx - ax) * (dy - ay) - (by - ay) * (dx - ax)

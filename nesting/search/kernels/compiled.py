@@ -8,22 +8,27 @@ import numpy as np
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+_njit: Any = numba.njit
+# Kernels take their arrays in named tuples.  With reference counting on, each look at an array counts it up and down,
+# which cost three quarters of the time; they hold arrays that outlive the call, so it is off, and they may make none.
+_OPTIONS: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+
 
 def kernel(function: F) -> F:
-    """Compile for exact work: no reordering of floating point sums, no global lock, kept on disk."""
-    compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy", _nrt=False)(function)
+    """Compile for exact work: no reordering of sums, no global lock, kept on disk; must not make arrays."""
+    compiled: F = _njit(**_OPTIONS, _nrt=False)(function)
     return compiled
 
 
 def guide_kernel(function: F) -> F:
     """Compile for figures that only guide the search: sums may be reordered, so that they run as vectors."""
-    compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy", fastmath=True, _nrt=False)(function)
+    compiled: F = _njit(**_OPTIONS, _nrt=False, fastmath=True)(function)
     return compiled
 
 
 def driver_kernel(function: F) -> F:
     """Compile a kernel that makes arrays of its own, which the others must not."""
-    compiled: F = numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    compiled: F = _njit(**_OPTIONS)(function)
     return compiled
 
 

@@ -98,5 +98,3 @@ def weighted_loss(i: int, losses: Losses) -> float:
     for j in range(losses.pair.shape[0]):
         total += losses.pair_weight[i, j] * losses.pair[i, j]
     return total
-
-

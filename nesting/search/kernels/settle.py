@@ -72,9 +72,7 @@ def _beside(j: int, items: Items, s: Scratch, rng: np.ndarray) -> tuple[float, f
 
 @kernel
 def _reach(x: float, y: float, s: Scratch, pull: Floats) -> float:
-    return (
-        pull[1] * (x + s.box[2]) - pull[0] * (x + s.box[0]) + pull[3] * (y + s.box[3]) - pull[2] * (y + s.box[1])
-    )
+    return pull[1] * (x + s.box[2]) - pull[0] * (x + s.box[0]) + pull[3] * (y + s.box[3]) - pull[2] * (y + s.box[1])
 
 
 @driver_kernel

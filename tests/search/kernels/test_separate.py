@@ -142,7 +142,7 @@ def test_random_numbers_are_even() -> None:
     even = np.array([random(state) for _ in range(count)])
     normal = np.array([random_normal(state) for _ in range(count)])
 
-    assert 0.0 <= even.min() and even.max() < 1.0
+    assert even.min() >= 0.0 and even.max() < 1.0
     assert even.mean() == pytest.approx(0.5, abs=0.03)
     assert even.std() == pytest.approx(math.sqrt(1 / 12), abs=0.02)
     assert normal.mean() == pytest.approx(0.0, abs=0.08)
