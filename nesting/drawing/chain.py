@@ -218,8 +218,7 @@ def _nearest_pairs(ends: Sequence[Point], join_mm: float) -> list[tuple[int, int
         gap = math.dist(ends[i], ends[j])
         for a, b in ((i, j), (j, i)):
             nearest[a] = min(nearest.get(a, (math.inf, -1)), (gap, b))
-    mutual = [(i, j) for i, (gap, j) in sorted(nearest.items()) if i < j and nearest[j][1] == i and gap > NODE_MM]
-    return mutual
+    return [(i, j) for i, (gap, j) in sorted(nearest.items()) if i < j and nearest[j][1] == i and gap > NODE_MM]
 
 
 def _linked(chains: Sequence[Chain], partner: dict[int, int]) -> Iterator[tuple[Chain, bool]]:

@@ -18,7 +18,8 @@ _COMMON: Final = frozenset({5, 6, 8, 39, 48, 60, 62, 67, 102, 330, 360, 370, 420
 def with_subclass_markers(data: bytes) -> bytes:
     """Return the bytes of a text DXF file with a marker before the own data of each entity that has none.
 
-    The version becomes R2000, the first one the library reads these entities in.  Raise `ValueError` if the file is not made of pairs of group code and value.
+    The version becomes R2000, the first one the library reads these entities in.  Raise `ValueError` if the
+    file is not made of pairs of group code and value.
     """
     lines = data.splitlines()
     out: list[bytes] = []

@@ -69,8 +69,8 @@ def _edge_and_holes(path: Path, loops: tuple[Loop, ...], findings: list[Finding]
         if not bodies[first].buffer(JOIN_SILENT_MM).covers(body):
             place = body.representative_point()
             raise NoPartsError(
-                f"{path.name}: contour of {loops[k].entities[0]} at {at((place.x, place.y))} reaches out of the largest "
-                f"contour ({loops[first].entities[0]}); a plate drawing holds one edge with holes inside it",
+                f"{path.name}: contour of {loops[k].entities[0]} at {at((place.x, place.y))} reaches out of the "
+                f"largest contour ({loops[first].entities[0]}); a plate drawing holds one edge with holes inside it",
                 findings,
             )
         holes.append(loops[k])

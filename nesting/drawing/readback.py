@@ -149,8 +149,8 @@ def _by_layer(path: Path, drawn: Sequence[Drawn]) -> list[tuple[Loop, list[Loop]
         holders = [k for k in near if _holds(bodies[k], body)]
         if not holders:
             raise NoPartsError(
-                f"{path.name}, {hole.entities[0]}: inside contour at {at(hole.contour.pieces[0].start)} lies in no part; "
-                "move it back into its part or delete it",
+                f"{path.name}, {hole.entities[0]}: inside contour at {at(hole.contour.pieces[0].start)} lies in no "
+                "part; move it back into its part or delete it",
                 (),
             )
         groups[min(holders, key=lambda k: bodies[k].area)][1].append(hole)

@@ -11,7 +11,7 @@ from nesting.tolerances import R12_ARC_MM
 
 
 def draw_curve(space: Any, curve: Curve, layer: str, scale: float) -> None:
-    """Add a curve to a layout of a DXF document, coordinates times `scale`; mirrored ones are computed, not extruded."""
+    """Add a curve to a layout of a DXF document, coordinates times `scale`; mirrored ones are not extruded."""
     attribs = {"layer": layer}
     if isinstance(curve, Line):
         space.add_line(_scaled(curve.start, scale), _scaled(curve.end, scale), dxfattribs=attribs)

@@ -118,7 +118,7 @@ class Crew:
             return True
 
     def run(self, work: Callable[[int, np.random.Generator], None], until: float) -> None:
-        """Run `work(thread, random)` in every thread until all return, the time `until` is over or the watch says stop."""
+        """Run `work(thread, random)` in every thread until all return, time is over or the watch says stop."""
         generators = [np.random.default_rng([self.seed, self.steps_taken, t]) for t in range(self.threads)]
         self._stop.clear()
         with ThreadPoolExecutor(self.threads) as pool:

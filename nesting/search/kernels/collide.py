@@ -100,7 +100,7 @@ def shapes_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, items
 def _covers_a_hole(
     shapes: Shapes, k: int, ax: Floats, ay: Floats, box: Floats, m: int, bx: Floats, by: Floats, dx: float, dy: float
 ) -> bool:
-    """Tell whether shape `k` covers a whole hole of `m` and more, no edges crossing; `m` is drawn by (bx + dx, by + dy).
+    """Tell whether shape `k` covers a whole hole of `m`, drawn by (bx + dx, by + dy), and more; no edges cross.
 
     One that just fills the hole, box for box, does not.
     """
