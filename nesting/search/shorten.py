@@ -19,6 +19,9 @@ from nesting.search.state import Crowd, Effort
 
 TRIES = 12
 
+FIRST_BITE, SMALLEST_BITE = 0.03, 0.001
+"""Share of the reach that one attempt takes off; halved by each failure."""
+
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
 
@@ -54,6 +57,7 @@ class Shorten:
         self.problem = problem
         self.crew = crew
         self.nx, self.ny = direction
+        self._bite = FIRST_BITE
         bounds = problem.region.bounds
         corners = [(x, y) for x in (bounds[0], bounds[2]) for y in (bounds[1], bounds[3])]
         self.low = float(min(self.nx * x + self.ny * y for x, y in corners))
@@ -83,8 +87,8 @@ class Shorten:
         assert best is not None
         late = (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
         exploring = late < 0.0
-        # Early on large bites pay, since they mostly succeed; near the end small sure ones.
-        bite = 0.001 if exploring else 0.0005 * (1.0 - late) + 0.00002
+        # While the layout is loose large bites pay, since they mostly succeed; near the end only small sure ones.
+        bite = self._bite if exploring else 0.0005 * (1.0 - late) + 0.00002
         reach = -best.score[0]
         target = reach * (1.0 - bite)
         region = self.problem.region_within(self.nx, self.ny, self.low + target)
@@ -97,6 +101,9 @@ class Shorten:
             if left == 0.0:
                 self.crew.offer(self.state(crowd.poses))
             if left == 0.0 or self.crew.best is not best:
+                break
+            if exploring and self._bite > SMALLEST_BITE:
+                self._bite = max(SMALLEST_BITE, self._bite / 2)
                 break
             pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
             pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
