@@ -17,11 +17,12 @@ def demo() -> Order:
     return resolve(read_job(DEMO / "job.toml"))
 
 
-def test_at_least_six_parts_fill_about_two_thirds_of_the_plate(demo: Order):
+def test_at_least_six_parts_fill_about_half_of_the_plate(demo: Order):
+    """So that all of them fit soon and a piece worth keeping is left."""
     parts = {d.part.id: d.part for d in demo.demands}
     net = sum(d.part.area_mm2 * (d.quantity or 0) for d in demo.demands)
     assert len(parts) == 7
-    assert 0.58 < net / demo.plate.area_mm2 < 0.70
+    assert 0.4 < net / demo.plate.area_mm2 < 0.5
 
 
 def test_nothing_in_it_is_in_doubt(demo: Order):
