@@ -167,7 +167,7 @@ def _fits_alone(kind: Kind, region: Polygon | MultiPolygon, seed: int) -> bool:
 def _legal(problem: Problem, crew: Crew) -> State:
     """Return the best state that shapely, too, finds free of overlap and inside the region.
 
-    The compiled test cannot see a crossing that runs exactly through two corners; this one can.
+    It looks once more with other code at what the kernels found.
     """
     for state in reversed(crew.history):
         polygons = problem.placed_polygons(state.poses)

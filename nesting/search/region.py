@@ -14,7 +14,9 @@ EDGE_CELLS = 64
 
 def pack(polygon: Polygon | MultiPolygon, *, limit: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> Region:
     """Return the arrays for a region, with an optional half-plane `nx x + ny y <= c`."""
-    rings = [ring for p in _polygons(polygon) for ring in (p.exterior, *p.interiors)]
+    # Inside on the right: see `edges_cross`.
+    turned = shapely.orient_polygons(polygon, exterior_cw=True)
+    rings = [ring for p in _polygons(turned) for ring in (p.exterior, *p.interiors)]
     starts, ends = _edges(rings)
     x0, y0, x1, y1 = polygon.bounds
     step = max(x1 - x0, y1 - y0) / FIELD_CELLS

@@ -35,12 +35,14 @@ class Shape:
 
 
 def centred(polygon: Polygon, turns: tuple[float, ...] | None, *, flipped: bool = False, mirror: int = -1) -> Shape:
-    """Return a shape for a polygon, flipped if asked, moved to its smallest enclosing circle's centre."""
+    """Return a shape for a polygon, flipped if asked, moved to its smallest enclosing circle's centre, or near it."""
     own = Pose(flipped=True).geometry(polygon) if flipped else polygon
     own = shapely.orient_polygons(own)
-    c = shapely.minimum_bounding_circle(own).centroid
-    moved = shapely.transform(own, lambda xy: xy - (c.x, c.y))
-    return Shape(polygon=moved, shift=(c.x, c.y), turns=turns, mirror=mirror)
+    middle = shapely.minimum_bounding_circle(own).centroid
+    # To a binary fraction, so that round numbers stay exact and sides in one line stay in line.
+    c = (round(middle.x * 1024) / 1024, round(middle.y * 1024) / 1024)
+    moved = shapely.transform(own, lambda xy: xy - c)
+    return Shape(polygon=moved, shift=c, turns=turns, mirror=mirror)
 
 
 def pack(shapes: Sequence[Shape]) -> Shapes:

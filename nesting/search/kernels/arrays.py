@@ -18,7 +18,7 @@ Bools = NDArray[np.bool_]
 class Shapes(NamedTuple):
     """All shapes of a job.  `*_start` arrays have one entry more than shapes and index the array before them."""
 
-    x: Floats  # vertices of all rings
+    x: Floats  # vertices of all rings, the inside on their left
     y: Floats
     following: Ints  # vertex at the other end of the edge that starts here
     vertex_start: Ints
@@ -48,7 +48,7 @@ class Region(NamedTuple):
     x0: float
     y0: float
     step: float
-    x: Floats  # boundary edges
+    x: Floats  # boundary edges, the inside on their right
     y: Floats
     x_end: Floats
     y_end: Floats

@@ -1,7 +1,6 @@
 """Exact yes or no: do two shapes overlap, does a shape leave the region?
 
-Touching is not overlapping: only a proper crossing of edges, or one lying inside the other, counts.  A crossing that
-runs through a vertex exactly may go unseen here; the circles of `proxy` see it, and the check sees all.
+Touching is not overlapping: only crossing edges, or one shape lying inside the other, count.
 """
 
 from nesting.search.kernels.arrays import Floats, Items, Region, Scratch, Shapes
@@ -10,14 +9,18 @@ from nesting.search.kernels.compiled import kernel
 
 @kernel
 def edges_cross(ax: float, ay: float, bx: float, by: float, cx: float, cy: float, dx: float, dy: float) -> bool:
-    """Tell whether the open segments a-b and c-d cross properly."""
+    """Tell whether edge a-b crosses edge c-d, what lies exactly on an edge counting as right of it.
+
+    Rings have their inside on the left, so on the edge is outside: shapes may touch, and one that is let in through a
+    corner or along a shared side is still seen.  A region's rings run the other way round, and on its edge is inside.
+    """
     d1 = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
     d2 = (bx - ax) * (dy - ay) - (by - ay) * (dx - ax)
-    if d1 * d2 >= 0.0:
+    if (d1 > 0.0) == (d2 > 0.0):
         return False
     d3 = (dx - cx) * (ay - cy) - (dy - cy) * (ax - cx)
     d4 = (dx - cx) * (by - cy) - (dy - cy) * (bx - cx)
-    return d3 * d4 < 0.0
+    return (d3 > 0.0) != (d4 > 0.0)
 
 
 @kernel

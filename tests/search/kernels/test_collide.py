@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from crowds import candidate, crowd, examples, outside, overlap, packed, polygon_at, put
+from crowds import candidate, crowd, examples, outside, overlap, packed, polygon_at, polygons_of, put
 from hypothesis import given
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
@@ -21,19 +21,34 @@ from nesting.search.kernels.collide import (
     leaves_region,
     shapes_overlap,
 )
+from nesting.search.shapes import centred
 
 WHOLE = st.integers(-20, 20).map(float)
 
 
 @given(st.lists(WHOLE, min_size=8, max_size=8))
-def test_edges_cross_means_interiors_meet_in_a_point_inside_both(v: list[float]) -> None:
-    """On whole numbers all is exact: ends that touch, collinear edges and points do not cross."""
+def test_edges_cross_where_interiors_meet_and_never_apart(v: list[float]) -> None:
+    """On whole numbers all is exact.  Ends that touch may go either way: rings decide, not single edges."""
     a, b = shapely.LineString([v[0:2], v[2:4]]), shapely.LineString([v[4:6], v[6:8]])
-    real = a.length > 0 and b.length > 0
+    if a.length > 0 and b.length > 0:
+        touching = a.touches(b) or a.intersection(b).length > 0
+        assert touching or edges_cross(*v) == shapely.crosses(a, b)
 
-    expected = real and shapely.crosses(a, b)
 
-    assert edges_cross(*v) == expected
+@given(st.lists(st.integers(-4, 4), min_size=6, max_size=6), st.sampled_from([0, 1, 2, 3]))
+def test_boxes_on_a_lattice_overlap_as_their_numbers_say(v: list[int], turn: int) -> None:
+    """Shared sides, shared corners and sides in one line, whichever way the box is turned: only common area counts."""
+    w, h, u, t = (abs(n) + 1 for n in v[:4])
+    shapes = packed([shapely.box(0, 0, 2 * w, 2 * h), shapely.box(0, 0, 2 * u, 2 * t)])
+    made = crowd(shapes, [(1, 0.0, 0.0, turn * math.pi / 2)])
+    s = candidate(made, 0, 0.0)
+    x, y = float(v[4]), float(v[5])
+
+    actual = shapes_overlap(shapes, 0, s, x, y, made.items, 0)
+
+    a, b = polygon_at(shapes, 0, x, y, 0.0), polygons_of(made)[0]
+    same = a.equals(b)  # the circles see that, the edges cannot
+    assert same or actual == (a.intersection(b).area > 1e-9)
 
 
 def test_overlap_agrees_with_shapely_on_random_pairs(shapes: Shapes) -> None:
@@ -92,7 +107,7 @@ def test_overlap_of_awkward_pairs(name: str, off: float) -> None:
     """Both ways round."""
     a, b, expected = NAMED[name]
     shapes = packed([a, b])
-    places = [shapely.minimum_bounding_circle(p).centroid.coords[0] for p in (a, b)]
+    places = [centred(p, None).shift for p in (a, b)]
     for k, m in ((0, 1), (1, 0)):
         made = crowd(shapes, [(m, places[m][0] + off, places[m][1] + off, 0.0)])
         s = candidate(made, k, 0.0)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from crowds import candidate, crowd, examples, polygon_at
+from crowds import COMPILED, candidate, crowd, examples, polygon_at
 from shapes import regions
 
 from nesting.search import region as region_arrays
@@ -111,7 +111,7 @@ def test_region_loss_is_its_slow_form_and_sure_means_outside(name: str, shapes: 
             if any(limit):
                 depth = max(depth, r - (limit[2] - limit[0] * px - limit[1] * py))
             total += smoothed(depth, eps) * r * 4
-        assert loss == pytest.approx(2 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k], rel=1e-3)
+        assert loss == pytest.approx(2 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k], rel=1e-3 if COMPILED else 1e-2)
         if sure:
             certain += 1
             polygon = polygon_at(shapes, k, x, y, turn)
