@@ -2,7 +2,8 @@
 
 Ends within `NODE_MM` are one point.  Wider gaps are bridged only between two open ends that are each other's nearest:
 up to `JOIN_SILENT_MM` without a word, up to the caller's limit with a finding.  A bridged gap is closed by moving the
-end of a line or polyline onto its neighbour, never by adding an entity; between two arcs it stays, as `Contour` allows.
+end of a line or polyline onto its neighbour, so that the number of entities stays.  Between two curves whose ends
+cannot move alone, such as arcs, a silent gap stays, as `Contour` allows, and a wider one takes a short line.
 """
 
 import math
@@ -16,7 +17,7 @@ from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, at
 from nesting.drawing.pieces import middle, with_ends
 from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Curve
+from nesting.geometry.curves import Curve, Line
 from nesting.geometry.pose import Point
 from nesting.tolerances import JOIN_SILENT_MM, NODE_MM
 
@@ -129,7 +130,9 @@ def loop_of(drawn: Sequence[Drawn]) -> Loop:
 
 
 def _mended(curves: list[Curve]) -> list[Curve]:
+    """Close gaps by moving ends; between two curves whose ends cannot move, a gap worth telling takes a line."""
     count = len(curves)
+    bridges: dict[int, Line] = {}
     for i in range(count):
         k = (i + 1) % count
         if math.dist(curves[i].end, curves[k].start) <= NODE_MM:
@@ -141,7 +144,9 @@ def _mended(curves: list[Curve]) -> list[Curve]:
         moved = with_ends(curves[i], None, curves[k].start)
         if moved is not None:
             curves[i] = moved
-    return curves
+        elif math.dist(curves[i].end, curves[k].start) > JOIN_SILENT_MM:
+            bridges[i] = Line(start=curves[i].end, end=curves[k].start)
+    return [c for i, curve in enumerate(curves) for c in (curve, bridges.get(i)) if c is not None]
 
 
 def _distinct(loose: list[Drawn]) -> tuple[list[Drawn], list[int], list[Finding]]:

@@ -4,6 +4,7 @@ Group codes and coordinate systems as in the published DXF reference; `ezdxf` su
 """
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -114,6 +115,8 @@ def _by_control(entity: Any) -> Spline:
         knots = open_uniform_knot_vector(len(control), degree + 1)
     if degree < 1 or any(b < a for a, b in zip(knots, knots[1:], strict=False)):
         raise ValueError("its knots do not ascend")
+    if not all(map(math.isfinite, knots)) or max(Counter(knots).values()) > degree + 1:
+        raise ValueError("its knots are no numbers, or one repeats more than degree + 1 times")
     weights = tuple(float(w) for w in entity.weights)
     if any(not w > 0.0 for w in weights):
         raise ValueError("its weights are not all above 0")

@@ -19,7 +19,7 @@ from nesting.drawing.doubles import chain_line, loop_line
 from nesting.drawing.ends import nodes
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, at
-from nesting.drawing.pieces import middle, parameter_of, piece_between
+from nesting.drawing.pieces import distance_to, middle, parameter_of, piece_between
 from nesting.geometry.curves import Piece
 from nesting.geometry.pose import Point
 from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
@@ -58,6 +58,10 @@ def split_at_joints(
     for group in groups:
         members = [loops[i] if i < len(loops) else chains[i - len(loops)] for i in group]
         made, left, said = _faces(list(_drawn_of(members)))
+        if not made:
+            new_loops += [m for m in members if isinstance(m, Loop)]
+            new_chains += [m for m in members if isinstance(m, Chain)]
+            continue
         new_loops += made
         new_chains += left
         findings += said
@@ -69,12 +73,18 @@ def _groups(loops: Sequence[Loop], chains: Sequence[Chain]) -> list[list[int]]:
     if not chains:
         return []
     lines = [loop_line(loop) for loop in loops] + [chain_line(chain) for chain in chains]
+    pieces_of = [loop.contour.pieces for loop in loops]
+    pieces_of += [tuple(piece for d in chain.drawn for piece in d.curve.pieces) for chain in chains]
     tree = shapely.STRtree(lines)
     touched: dict[int, list[list[int]]] = {}
     for k, chain in enumerate(chains, start=len(loops)):
         ends = shapely.points([chain.start, chain.end])
         near = [tree.query(end, predicate="dwithin", distance=_TOUCH_MM).tolist() for end in ends]
-        touched[k] = [[j for j in found if j != k or _on_itself(chain, which)] for which, found in enumerate(near)]
+        items = [
+            [j for j in found if (_on_itself(chain, which) if j == k else _touches(end, pieces_of[j]))]
+            for which, (found, end) in enumerate(zip(near, (chain.start, chain.end), strict=True))
+        ]
+        touched[k] = items
     ties = _without_dangles(touched)
     leader = {i: i for pair in ties for i in pair}
 
@@ -107,11 +117,14 @@ def _held(found: list[int], touched: dict[int, list[list[int]]], alive: dict[int
     return any(j in alive or j not in touched for j in found)
 
 
+def _touches(place: Point, pieces: Iterable[Piece]) -> bool:
+    return any(distance_to(piece, place) <= JOIN_SILENT_MM for piece in pieces)
+
+
 def _on_itself(chain: Chain, which: int) -> bool:
     """Tell whether one end of a chain lies on a curve of the same chain other than its own."""
-    place = shapely.Point(chain.end if which else chain.start)
     others = chain.drawn[:-1] if which else chain.drawn[1:]
-    return any(LineString(d.curve.points(NESTING_CHORD_MM)).dwithin(place, _TOUCH_MM) for d in others)
+    return _touches(chain.end if which else chain.start, (piece for d in others for piece in d.curve.pieces))
 
 
 def _drawn_of(members: Iterable[Loop | Chain]) -> Iterable[Drawn]:
@@ -203,7 +216,7 @@ def _cuts(pieces: Sequence[Piece]) -> list[list[float]]:
     cuts: list[set[float]] = [{0.0, 1.0} for _ in pieces]
     ends = [p for piece in pieces for p in (piece.start, piece.end)]
     for i, j in tree.query(shapely.points(ends), predicate="dwithin", distance=_TOUCH_MM).T.tolist():
-        if i // 2 != j:
+        if i // 2 != j and distance_to(pieces[j], ends[i]) <= JOIN_SILENT_MM:
             _cut(pieces[j], ends[i], cuts[j])
     for i, j in tree.query(lines, predicate="crosses").T.tolist():
         for place in shapely.get_parts(lines[i].intersection(lines[j])).tolist():

@@ -29,6 +29,12 @@ def parameter_of(piece: Piece, point: Point) -> float:
     return _turned(angle - piece.start_deg, piece.sweep_deg)
 
 
+def distance_to(piece: Piece, point: Point) -> float:
+    """Return the distance from a point to a piece."""
+    t = parameter_of(piece, point)
+    return math.dist(point, piece.start if t <= 0.0 else piece_between(piece, 0.0, t).end)
+
+
 def piece_between(piece: Piece, t0: float, t1: float) -> Piece:
     """Return the piece from parameter t0 to t1 > t0; the whole of it unchanged for 0 and 1."""
     if t0 <= 0.0 and t1 >= 1.0:

@@ -18,7 +18,7 @@ from nesting.drawing.layers import KEEP_OUT, LABEL, PART_INSIDE, PART_OUTSIDE, P
 from nesting.drawing.nest import loop_polygon, nest
 from nesting.drawing.reader import sort_content
 from nesting.geometry.contour import Contour
-from nesting.tolerances import JOIN_SILENT_MM
+from nesting.tolerances import JOIN_SILENT_MM, NODE_MM
 from nesting.units import Unit
 
 
@@ -94,16 +94,28 @@ def in_order(drawn: Sequence[Drawn]) -> Chained:
             loops.append(loop_of((d,)))
             continue
         step = _following(run, d)
-        if step is None:
-            loose += run
-            run = [d]
-        else:
-            run = step
-        if math.dist(run[0].curve.start, run[-1].curve.end) <= JOIN_SILENT_MM and len(run) > 1:
+        # Ends a little apart close a contour only if it does not go on: fine outlines come near their start early.
+        if step is None and _closes(run, JOIN_SILENT_MM):
             loops.append(loop_of(run))
             run = []
+        elif step is None:
+            loose += run
+            run = []
+        run = step or [d]
+        if _closes(run, NODE_MM):
+            loops.append(loop_of(run))
+            run = []
+    if _closes(run, JOIN_SILENT_MM):
+        loops.append(loop_of(run))
+        run = []
     loose += run
     return Chained(loops=tuple(loops), chains=tuple(Chain((d,)) for d in loose), findings=())
+
+
+def _closes(run: Sequence[Drawn], distance_mm: float) -> bool:
+    if not run or math.dist(run[0].curve.start, run[-1].curve.end) > distance_mm:
+        return False
+    return len(run) > 1 or run[0].curve.length_mm > 2 * JOIN_SILENT_MM
 
 
 def _following(run: list[Drawn], d: Drawn) -> list[Drawn] | None:

@@ -8,9 +8,14 @@ import math
 
 import shapely
 from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
 _QUARTER_STEPS = 3
 _STRETCH = 1 / math.cos(math.pi / (4 * _QUARTER_STEPS))
+_NEARLY = 1 - 1e-9
+_FACTORS = (1.0, 1.015, 1.05, 1.2)
+"""The library drops corners up to a hundredth of the distance before it offsets; where that shows, offset by more."""
+
 THINNING_MM = 0.1
 """At most this is given away to drop vertices, and never more than a fiftieth of the gap."""
 
@@ -20,19 +25,21 @@ def grown(polygon: Polygon, distance_mm: float) -> Polygon:
     if distance_mm <= 0.0:
         return polygon
     base, reach = _thinned(polygon, distance_mm)
-    mitred = base.buffer(reach, join_style="mitre", mitre_limit=10.0)
-    rounded = base.buffer(reach * _STRETCH, quad_segs=_QUARTER_STEPS)
-    both = mitred.intersection(rounded)
-    return both if isinstance(both, Polygon) else max(both.geoms, key=lambda p: p.area)
+    for more in _FACTORS:
+        found = _largest(_mitred(base, reach * more).intersection(_rounded(base, reach * more)))
+        if found.boundary.distance(polygon) >= distance_mm * _NEARLY:
+            break
+    return found
 
 
 def shrunk(polygon: Polygon | MultiPolygon, distance_mm: float) -> Polygon | MultiPolygon:
     """Return an area whose every point is at least `distance_mm` inside the given one; may be empty or in pieces."""
     if distance_mm <= 0.0:
         return polygon
-    mitred = polygon.buffer(-distance_mm, join_style="mitre", mitre_limit=10.0)
-    rounded = polygon.buffer(-distance_mm * _STRETCH, quad_segs=_QUARTER_STEPS)
-    found = shapely.union(mitred, rounded)
+    for more in _FACTORS:
+        found = shapely.union(_mitred(polygon, -distance_mm * more), _rounded(polygon, -distance_mm * more))
+        if found.is_empty or found.distance(polygon.boundary) >= distance_mm * _NEARLY:
+            break
     return found if isinstance(found, Polygon | MultiPolygon) else Polygon()
 
 
@@ -44,6 +51,20 @@ def without_small_holes(polygon: Polygon, radius: float) -> Polygon:
         if shapely.maximum_inscribed_circle(Polygon(ring), tolerance=radius / 100).length >= radius
     ]
     return Polygon(polygon.exterior, holes)
+
+
+def _mitred(polygon: Polygon | MultiPolygon, distance: float) -> BaseGeometry:
+    return polygon.buffer(distance, join_style="mitre", mitre_limit=1e4)
+
+
+def _rounded(polygon: Polygon | MultiPolygon, distance: float) -> BaseGeometry:
+    return polygon.buffer(distance * _STRETCH, quad_segs=_QUARTER_STEPS)
+
+
+def _largest(geometry: BaseGeometry) -> Polygon:
+    found = geometry if isinstance(geometry, Polygon) else max(geometry.geoms, key=lambda p: p.area)
+    assert isinstance(found, Polygon)
+    return found
 
 
 def _thinned(polygon: Polygon, distance_mm: float) -> tuple[Polygon, float]:

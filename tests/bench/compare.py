@@ -5,7 +5,7 @@
 
 `--beside` names any script that takes the arguments of packing.py and prints the same JSON line; the two run one after
 the other, never at once.  Published figures: mean densities of the 2013 method (Elkeran,
-doi:10.1016/j.ejor.2013.06.020) and of Gardeyn, Vanden Berghe & Wauters 2025 (arXiv:2509.13329, v1; 20 min on 3 threads).
+doi:10.1016/j.ejor.2013.06.020) and of Gardeyn, Vanden Berghe & Wauters 2025 (arXiv:2509.13329, v1; 20 min, 3 threads).
 """
 
 import argparse

@@ -66,7 +66,7 @@ def test_order_and_direction_do_not_matter(seed: int, count: int) -> None:
     assert sum(len(loop.contour.curves) for loop in chained.loops) == len(curves)
 
 
-@given(st.integers(0, 2**32), st.lists(st.floats(0.0, 0.45), min_size=4, max_size=4))
+@given(st.integers(0, 2**32), st.lists(st.floats(0.0, 0.019) | st.floats(0.021, 0.45), min_size=4, max_size=4))
 def test_gaps_are_closed_without_more_entities(seed: int, gaps: list[float]) -> None:
     rng = random.Random(seed)
     corners = [(0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 60.0)]
@@ -84,6 +84,19 @@ def test_gaps_are_closed_without_more_entities(seed: int, gaps: list[float]) -> 
     assert all(math.dist(a.end, b.start) <= 0.001 for a, b in zip(ends, [*ends[1:], ends[0]], strict=True))
     assert loop.contour.area_mm2 == pytest.approx(6000.0, abs=0.5 * 320)
     assert len(said(chained, "gap bridged")) == sum(gap > 0.02 for gap in gaps)
+
+
+@pytest.mark.parametrize(("gap", "curves"), [(0.01, 2), (0.3, 3)])
+def test_gap_between_arcs(gap: float, curves: int) -> None:
+    """A silent gap stays between two arcs; a wider one takes a line, so that what is written closes."""
+    halves: list[Curve] = [
+        Arc(center=(0, 0), radius_mm=20, start_deg=0, sweep_deg=180 - math.degrees(gap / 20)),
+        Arc(center=(0, 0), radius_mm=20, start_deg=180, sweep_deg=180),
+    ]
+
+    (loop,) = contours_of(drawn(halves), 0.5).loops
+
+    assert len(loop.contour.curves) == curves
 
 
 def test_wider_gaps_stay_open() -> None:

@@ -510,3 +510,18 @@ def test_size_out_of_range_is_questioned(tmp_path: Path) -> None:
     read = read_drawing(drawing(tmp_path / "t.dxf", lambda m: square(m, 2)))
 
     assert "is the unit right?" in found(read, "size")[0]
+
+
+def test_spline_with_a_knot_repeated_too_often_is_left_out(tmp_path: Path) -> None:
+    """Found by mutated drawings: the evaluator divides by the span between equal knots."""
+
+    def draw(space: Any) -> None:
+        square(space)
+        spline = space.add_spline(degree=2)
+        spline.control_points = [(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]
+        spline.knots = [0, 0, 0, 0, 1, 1, 1, 1]
+
+    read = read_drawing(drawing(tmp_path / "k.dxf", draw))
+
+    assert only(read).holes == ()
+    assert "repeats more than" in found(read, "unreadable entity")[0]

@@ -108,3 +108,34 @@ def _slide(
                     better = True
                     break
         step[way] *= 1.3 if better else 0.5
+    _snap(i, pose, pull, shapes, region, items, losses, s)
+
+
+@kernel
+def _snap(
+    i: int,
+    pose: Floats,
+    pull: Floats,
+    shapes: Shapes,
+    region: Region,
+    items: Items,
+    losses: Losses,
+    s: Scratch,
+) -> None:
+    """Bring the box exactly to the boxes and bounds that it all but touches, so that rows fit to the last digit."""
+    k = int(pose[1])
+    near = 1e-3 * shapes.radius[k]
+    turn_to(shapes, k, pose[4], s)
+    for axis in range(2):
+        for j in range(-1, i):
+            for side in range(2):
+                wall = region.bounds[axis + 2 * side] if j < 0 else items.box[j, axis + 2 * (1 - side)]
+                at = wall - s.box[axis + 2 * side]
+                if at == pose[2 + axis] or abs(at - pose[2 + axis]) > near:
+                    continue
+                x = at if axis == 0 else pose[2]
+                y = at if axis == 1 else pose[3]
+                if pose_loss(i, k, x, y, pose[4], 0.0, shapes, region, items, losses, s) == 0.0:
+                    reach = _reach(x, y, s, pull)
+                    if reach <= pose[0]:
+                        pose[0], pose[2], pose[3] = reach, x, y

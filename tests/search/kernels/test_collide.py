@@ -226,6 +226,10 @@ def test_putting_an_item_gives_shapely_s_own_turn(shapes: Shapes) -> None:
         np.testing.assert_allclose(made.items.box[0], polygon.bounds, rtol=0, atol=1e-8)
         n = int(shapes.vertex_start[k + 1] - shapes.vertex_start[k])
         corners = shapely.get_coordinates(shapely.points(made.items.wx[0, :n], made.items.wy[0, :n]))
-        assert shapely.hausdorff_distance(shapely.MultiPoint(corners), shapely.boundary(polygon)) <= max(
-            shapely.hausdorff_distance(shapely.MultiPoint(shapely.get_coordinates(polygon)), polygon.boundary), 1e-8
-        ) + 1e-8
+        assert (
+            shapely.hausdorff_distance(shapely.MultiPoint(corners), shapely.boundary(polygon))
+            <= max(
+                shapely.hausdorff_distance(shapely.MultiPoint(shapely.get_coordinates(polygon)), polygon.boundary), 1e-8
+            )
+            + 1e-8
+        )

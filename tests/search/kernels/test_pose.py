@@ -37,9 +37,7 @@ def random_pose(made: Crowd, name: str, rng: np.random.Generator) -> tuple[int, 
 def loss_of(made: Crowd, name: str, pose: tuple[int, float, float, float], bound: float) -> float:
     """Loss of item 0 in a pose."""
     arrays = REGIONS[name][1]
-    return float(
-        pose_loss(0, *pose, bound, made.shapes, arrays, made.items, made.losses, made.scratch)
-    )
+    return float(pose_loss(0, *pose, bound, made.shapes, arrays, made.items, made.losses, made.scratch))
 
 
 @pytest.mark.parametrize("name", REGIONS)

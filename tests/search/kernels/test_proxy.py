@@ -111,7 +111,8 @@ def test_region_loss_is_its_slow_form_and_sure_means_outside(name: str, shapes: 
             if any(limit):
                 depth = max(depth, r - (limit[2] - limit[0] * px - limit[1] * py))
             total += smoothed(depth, eps) * r * 4
-        assert loss == pytest.approx(2 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k], rel=1e-3 if COMPILED else 1e-2)
+        slow = 2 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k]
+        assert loss == pytest.approx(slow, rel=1e-3 if COMPILED else 1e-2)
         if sure:
             certain += 1
             polygon = polygon_at(shapes, k, x, y, turn)

@@ -28,9 +28,7 @@ def settled(shapes: Shapes, name: str, seed: int, pull: tuple[float, float, floa
 
 @pytest.mark.parametrize("pull", [(0.0, 1.0, 0.0, 0.05), (0.05, 0.0, 1.0, 0.0)])
 @pytest.mark.parametrize("name", REGIONS)
-def test_settled_items_are_free_and_inside(
-    name: str, pull: tuple[float, float, float, float], shapes: Shapes
-) -> None:
+def test_settled_items_are_free_and_inside(name: str, pull: tuple[float, float, float, float], shapes: Shapes) -> None:
     """By shapely, to a millionth of a millimetre."""
     made, placed = settled(shapes, name, 51, pull)
     polygons = polygons_of(made)

@@ -12,7 +12,7 @@ HERE = Path(__file__).parent
 
 
 @pytest.mark.skipif(not COMPILED, reason="this is that run")
-@pytest.mark.parametrize("module", ["test_collide.py", "test_proxy.py", "test_pose.py", "test_separate.py", "test_settle.py"])
+@pytest.mark.parametrize("module", [f"test_{n}.py" for n in ("collide", "proxy", "pose", "separate", "settle")])
 def test_kernels_hold_as_plain_python(module: str) -> None:
     """A few examples each.  Plain Python warns where numbers wrap round or divide by zero as they are meant to."""
     done = subprocess.run(

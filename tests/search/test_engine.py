@@ -1,0 +1,196 @@
+"""Whatever the search returns is legal, keeps its rules and comes out the same for the same steps."""
+
+import math
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from nesting.check import check_layout
+from nesting.clearances import Clearances
+from nesting.demand import Demand, Turns
+from nesting.errors import InfeasibleError, JobError
+from nesting.geometry.contour import Contour
+from nesting.geometry.curves import circle
+from nesting.layout import Layout
+from nesting.part import Part
+from nesting.plate import KeepOut, Plate
+from nesting.search.engine import Progress, search
+
+CLEAR = Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=8.0)
+TIGHT = Clearances(kerf_mm=0.0, gap_mm=0.0, margin_mm=0.0)
+INCH = 25.4
+
+
+def rectangle(name: str, width: float, height: float) -> Part:
+    return Part(id=name, name=name, outer=Contour.of_rectangle(width, height))
+
+
+def disc(name: str, radius: float, *holes: float) -> Part:
+    return Part(
+        id=name, name=name, outer=Contour(curves=(circle((0, 0), radius),)),
+        holes=tuple(Contour(curves=(circle((0, 0), r),)) for r in holes),
+    )  # fmt: skip
+
+
+def ell(name: str, size: float) -> Part:
+    corners = [(0, 0), (size, 0), (size, size / 3), (size / 3, size / 3), (size / 3, size), (0, size)]
+    return Part(id=name, name=name, outer=Contour.of_points(corners))
+
+
+def sheet(width: float, height: float, **more: object) -> Plate:
+    return Plate(name="sheet", outer=Contour.of_rectangle(width, height), **more)  # type: ignore[arg-type]
+
+
+ODD = Plate(
+    name="odd",
+    outer=Contour.of_points([(0, 0), (500, 0), (500, 180), (330, 400), (0, 360)]),
+    holes=(Contour(curves=(circle((200, 180), 45),)),),
+    keep_outs=(KeepOut(contour=Contour.of_points([(400, 20), (480, 20), (480, 90), (400, 90)])),),
+    grain_deg=30.0,
+    uncertainty_mm=1.0,
+)
+
+DEMANDS = st.lists(
+    st.tuples(
+        st.sampled_from([rectangle("bar", 120, 30), disc("washer", 35, 12), ell("angle", 90), rectangle("a", 50, 50)]),
+        st.one_of(st.none(), st.integers(1, 4)),
+        st.sampled_from([Turns(), Turns.steps(90), Turns.fixed(), Turns(rule="grain")]),
+        st.booleans(),
+        st.integers(1, 2),
+    ),
+    min_size=1, max_size=4, unique_by=lambda row: row[0].id,
+)  # fmt: skip
+
+
+def counts(layout: Layout) -> Counter[str]:
+    return Counter(p.part_id for p in layout.placements)
+
+
+@settings(max_examples=15)
+@given(DEMANDS, st.integers(0, 1000))
+def test_every_layout_is_legal_and_accounts_for_every_part(rows: list[tuple], seed: int) -> None:
+    """The check holds gap, margin with uncertainty, hole, keep-out, turns, flips and quantities against the demands."""
+    demands = [Demand(part=p, quantity=q, turns=t, may_flip=f, priority=r) for p, q, t, f, r in rows]
+
+    layout = search(ODD, demands, CLEAR, seed=seed, steps=6)
+
+    report = check_layout(layout)
+    assert report.passed, report.findings
+    missing = {row.part_id: row.count for row in layout.left_over}
+    for demand in demands:
+        if demand.quantity is not None:
+            assert counts(layout)[demand.part.id] + missing.get(demand.part.id, 0) == demand.quantity
+
+
+def test_same_steps_same_layout() -> None:
+    demands = [Demand(part=ell("angle", 90), quantity=5), Demand(part=disc("washer", 35, 12), quantity=4)]
+
+    first, second = (search(ODD, demands, CLEAR, seed=7, steps=9) for _ in range(2))
+
+    assert first.placements == second.placements
+    assert first.search is not None and first.search.threads == 1
+    assert search(ODD, demands, CLEAR, seed=8, steps=9).placements != first.placements
+
+
+def test_a_disc_goes_into_the_ring_when_there_is_no_other_room() -> None:
+    demands = [Demand(part=disc("ring", 95, 60)), Demand(part=disc("disc", 45, 20)), Demand(part=disc("core", 11))]
+
+    layout = search(sheet(210, 210), demands, CLEAR, steps=20)
+
+    assert sum(counts(layout).values()) == 3, layout.left_over
+    assert check_layout(layout).passed
+
+
+def test_what_has_a_quantity_comes_before_what_fills() -> None:
+    """Room for two of either: both required ones are placed, though a filler would be worth more."""
+    demands = [
+        Demand(part=rectangle("filler", 100, 80), quantity=None, value=1e9),
+        Demand(part=rectangle("wanted", 90, 80), quantity=2),
+    ]
+
+    layout = search(sheet(230, 100), demands, CLEAR, steps=10)
+
+    assert counts(layout) == {"wanted": 2}
+
+
+def test_lower_priority_numbers_come_first() -> None:
+    demands = [
+        Demand(part=rectangle("later", 100, 80), priority=2),
+        Demand(part=rectangle("sooner", 90, 80), priority=1),
+    ]
+
+    layout = search(sheet(130, 100), demands, CLEAR, steps=10)
+
+    assert counts(layout) == {"sooner": 1}
+    assert [(row.part_id, row.count) for row in layout.left_over] == [("later", 1)]
+
+
+def test_a_part_too_large_is_named_with_its_size_and_the_room_there_is() -> None:
+    """Inside a margin of 8 mm a sheet 300 x 100 has a free rectangle of 284 x 84 and a circle of 84."""
+    layout = search(sheet(300, 100), [Demand(part=rectangle("long", 290, 20))], CLEAR, steps=3)
+
+    (row,) = layout.left_over
+    assert row.count == 1
+    for words in ("290.0 x 20.0", "284.0 x 84.0", "84.0 mm across"):
+        assert words in row.reason
+
+
+def test_no_room_inside_the_margin_is_told() -> None:
+    with pytest.raises(InfeasibleError, match="smaller margin"):
+        search(sheet(10, 10), [Demand(part=rectangle("bar", 5, 5))], CLEAR, steps=1)
+
+
+def test_grain_that_is_not_known_is_refused() -> None:
+    with pytest.raises(JobError, match="grain of plate sheet is not known"):
+        search(sheet(100, 100), [Demand(part=rectangle("bar", 5, 5), turns=Turns(rule="grain"))], CLEAR, steps=1)
+
+
+def test_a_call_to_stop_is_heard_and_what_is_found_is_kept() -> None:
+    seen: list[Progress] = []
+
+    layout = search(
+        ODD, [Demand(part=ell("angle", 60), quantity=None)], CLEAR, time_limit_s=30.0,
+        on_progress=seen.append, should_stop=lambda: any(p.placed for p in seen),
+    )  # fmt: skip
+
+    assert layout.search is not None and layout.search.stopped == "asked to stop"
+    assert layout.search.seconds < 20.0
+    assert layout.placements and check_layout(layout).passed
+    assert seen[-1].wanted is None and 0.0 < seen[-1].utilisation < 1.0
+
+
+def test_parts_may_touch_where_nothing_is_to_be_kept() -> None:
+    """A square of 100 x 100 cut in four, no kerf, no gap: as in the open benchmarks."""
+    layout = search(sheet(100, 100), [Demand(part=rectangle("tile", 50, 50), quantity=4)], TIGHT, steps=10)
+
+    assert counts(layout) == {"tile": 4}
+    assert check_layout(layout).passed
+
+
+@pytest.mark.parametrize(
+    ("plate", "part", "gap", "margin", "least"),
+    [
+        # Plain grids counted by hand: 23 x 6 turned on a 2500 x 1250 sheet; 7 x 7 on a 96 x 48 in sheet.
+        ((2500, 1250), (200, 100), 5.0, 10.0, 138),
+        ((96 * INCH, 48 * INCH), (12 * INCH, 6 * INCH), INCH / 4, INCH / 2, 49),
+    ],
+)
+def test_rectangles_reach_the_plain_grid(
+    plate: tuple[float, float], part: tuple[float, float], gap: float, margin: float, least: int
+) -> None:
+    demand = Demand(part=rectangle("tile", *part), quantity=None, turns=Turns.steps(90))
+
+    layout = search(sheet(*plate), [demand], Clearances(kerf_mm=1.0, gap_mm=gap, margin_mm=margin), steps=5)
+
+    assert len(layout.placements) >= least
+    assert check_layout(layout).passed
+
+
+def test_equal_circles_stay_under_the_hexagonal_bound() -> None:
+    """No plane packing of equal circles is denser than pi / sqrt(12) = 90.69 % (Lagrange, Thue)."""
+    layout = search(sheet(300, 300), [Demand(part=disc("disc", 15), quantity=None)], TIGHT, steps=6)
+
+    used = len(layout.placements) * math.pi * 15**2 / 300**2
+    assert 0.70 < used <= math.pi / math.sqrt(12)
