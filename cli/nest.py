@@ -14,6 +14,7 @@ from cli.questions import questions
 if TYPE_CHECKING:
     from nesting.job import Job
     from nesting.order import Order
+    from nesting.report.facts import RemnantRow
     from nesting.run import Result
 
 HELP = """Lay parts out on a plate, check, and write drawing and report into one folder.
@@ -198,9 +199,17 @@ def _show(result: "Result") -> None:
     for left in result.report.left_over:
         show(f"left over: {left.count} x {left.name}: {left.reason}")
     show(f"utilisation {_percent(result)} of the plate (net part area / plate area)")
+    for kept in result.report.remnants:
+        show(_kept(kept))
     if result.report.check is not None:
         show(f"check: {result.report.check.summary}")
     show(f"layout {result.layout.id} written to {result.folder}")
+
+
+def _kept(remnant: "RemnantRow") -> str:
+    long, short = remnant.rectangle_mm
+    mass = "" if remnant.mass_kg is None else f", {remnant.mass_kg:.1f} kg"
+    return f"worth keeping: {remnant.label}{mass}, takes a rectangle of {long:.0f} x {short:.0f} mm"
 
 
 def _percent(result: "Result") -> str:

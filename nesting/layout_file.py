@@ -5,7 +5,6 @@ import hashlib
 import json
 import math
 import os
-import tempfile
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -41,15 +40,16 @@ def save_layout(layout: Layout, path: Path) -> Layout:
     """
     layout = identified(layout)
     text = json.dumps({"schema": SCHEMA, **_plain(layout)}, indent=1, ensure_ascii=False, allow_nan=False)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    # Opened like any other file and not by tempfile, which would leave it readable to its owner alone.
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+        with beside.open("w", encoding="utf-8", newline="\n") as file:
             file.write(text + "\n")
             file.flush()
             os.fsync(file.fileno())
-        Path(name).replace(path)
+        beside.replace(path)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        beside.unlink(missing_ok=True)
         raise
     return layout
 
