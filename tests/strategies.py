@@ -14,8 +14,8 @@ from nesting.geometry.pose import Point, Pose
 
 
 def lengths(low_mm: float, high_mm: float) -> SearchStrategy[float]:
-    """Lengths in mm."""
-    return st.floats(low_mm, high_mm, allow_nan=False, allow_infinity=False)
+    """Lengths in mm, to the picometre: numbers of 1e-300 divide by zero in shapely and are in no drawing."""
+    return st.floats(low_mm, high_mm, allow_nan=False, allow_infinity=False).map(lambda v: round(v, 9))
 
 
 def points(reach_mm: float = 1000.0) -> SearchStrategy[Point]:
@@ -89,6 +89,7 @@ def splines(draw: DrawFn) -> Spline:
 def polylines(draw: DrawFn, least_bulge: float = -2.0, most_bulge: float = 2.0) -> Polyline:
     """Open and closed polylines of lines and arcs, which may cross themselves."""
     xy = draw(st.lists(points(100.0), min_size=2, max_size=8, unique=True))
+    assume(min(math.dist(a, b) for a, b in zip(xy, [*xy[1:], xy[0]], strict=True)) > 1e-3)
     bulges = [draw(st.one_of(st.just(0.0), lengths(least_bulge, most_bulge))) for _ in xy]
     vertices = tuple((x, y, b) for (x, y), b in zip(xy, bulges, strict=True))
     return Polyline(vertices=vertices, is_closed=draw(st.booleans()))

