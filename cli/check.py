@@ -44,8 +44,11 @@ def command(
       oddplate check other.dxf --gap 6 --margin 10 --units mm
     """
     from nesting.check import check_layout
+    from nesting.errors import InputError
     from nesting.layout_file import load_layout
 
+    if not file.is_file():
+        raise InputError(f"{file}: no such file; check the name and the folder")
     given = {"kerf": kerf, "gap": gap, "margin": margin}
     if file.suffix.lower() == ".json":
         _refuse(given, layout_file)
