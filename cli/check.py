@@ -47,11 +47,13 @@ def command(
     from nesting.errors import InputError
     from nesting.layout_file import load_layout
 
+    given = {"kerf": kerf, "gap": gap, "margin": margin}
+    is_layout = file.suffix.lower() == ".json"
+    if is_layout:
+        _refuse(given, layout_file)
     if not file.is_file():
         raise InputError(f"{file}: no such file; check the name and the folder")
-    given = {"kerf": kerf, "gap": gap, "margin": margin}
-    if file.suffix.lower() == ".json":
-        _refuse(given, layout_file)
+    if is_layout:
         report = check_layout(load_layout(file))
     else:
         beside = file.with_name("layout.json")
