@@ -18,7 +18,7 @@ from nesting.layout import Layout, LeftOver, Placement, SearchFacts
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.search.crew import Crew, State
-from nesting.search.fill import PULLS, Fill
+from nesting.search.fill import MOST_ITEMS, PULLS, Fill
 from nesting.search.grow import grown, shrunk, without_small_holes
 from nesting.search.problem import Kind, Poses, Problem
 from nesting.search.shorten import Shorten, ways_to_shorten
@@ -205,6 +205,8 @@ def _left_over(
         if missing <= 0:
             continue
         reason = f"no room found for it beside the others in {facts.seconds:.0f} s of search"
+        if len(placements) >= MOST_ITEMS:
+            reason = f"no more than {MOST_ITEMS} pieces are laid on one plate; put the rest into another job"
         if i not in fitting:
             reason = _why_not(demand.part, plate, edge)
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))

@@ -13,6 +13,9 @@ from nesting.search.crew import Crew, Score, State
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Effort
 
+MOST_ITEMS = 2000
+"""No more pieces than this go on one plate: a search keeps a figure for every pair of them."""
+
 FAR = 1e9
 """Where items wait that have no place yet, out of everybody's way."""
 
@@ -38,7 +41,6 @@ class Fill:
         self.crew = crew
         self.complete_states: list[State] = []
         self.ranks = sorted({k.rank for k in problem.kinds})
-        self._most_items = 4 + int(problem.region_area / max(problem.area.min(), 1e-9))
 
     def greedy(self, thread: int, rng: np.random.Generator) -> None:
         """Offer greedy layouts with this thread's share of the pulls."""
@@ -78,6 +80,8 @@ class Fill:
             if self._all_may_fit(state) and rng.random() < 0.3:
                 self._all_at_once(state, rng)
                 continue
+            if len(state.poses) >= MOST_ITEMS - batch:
+                return
             change = self._batch(state, batch) if batch else self._exchange(state, rng)
             if change is None:
                 batch //= 2
@@ -107,7 +111,7 @@ class Fill:
         placed = Counter(int(k) for k in self.kinds_of(state))
         room = {}
         for k, kind in enumerate(self.problem.kinds):
-            left = self._most_items if kind.most is None else kind.most - placed[k]
+            left = MOST_ITEMS if kind.most is None else kind.most - placed[k]
             if left > 0:
                 room[k] = left
         return room
@@ -143,7 +147,7 @@ class Fill:
         """Poses far away for as many items, largest first, as the region's area could take at all."""
         areas = np.sort(self.problem.area[order])
         count = int(np.searchsorted(np.cumsum(areas), room)) + 1
-        poses = np.zeros((min(count, len(order)), 4))
+        poses = np.zeros((min(count, len(order), MOST_ITEMS), 4))
         poses[:, 0] = self.problem.first_shape[order[0]]
         poses[:, 1] = poses[:, 2] = FAR
         return poses
@@ -162,7 +166,7 @@ class Fill:
 
     def _all_may_fit(self, state: State) -> bool:
         """True if what is waiting is limited in number and no larger than the room that is left."""
-        if not self.can_complete():
+        if not self.can_complete() or sum(k.most or 0 for k in self.problem.kinds) > MOST_ITEMS:
             return False
         waiting = self.waiting(state)
         wanted = sum(self.problem.area[k] * count for k, count in waiting.items())
