@@ -1,0 +1,93 @@
+"""`oddplate check`: a layout or drawing changed by hand is found out, with the pair and the distance."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import ezdxf
+import pytest
+
+from cli.main import main
+from nesting.drawing.layers import PART_OUTSIDE
+
+GAP_MM, SIDE_MM, MARGIN_MM = 8.0, 40.0, 8.0
+
+
+@pytest.fixture
+def written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Path:
+    """A result folder with two squares of 40 mm brought to exactly their gap of 8 mm."""
+    monkeypatch.chdir(tmp_path)
+    doc = ezdxf.new("R2000")
+    doc.header["$INSUNITS"] = 4
+    corners = [(0, 0), (SIDE_MM, 0), (SIDE_MM, SIDE_MM), (0, SIDE_MM)]
+    doc.modelspace().add_lwpolyline(corners, close=True)
+    doc.saveas("square.dxf")
+    plate = ("--plate", "200x60", "--part", "square.dxf:2", "--for", "all", "turns=fixed")
+    lengths = ("--kerf", "1.5", "--gap", str(GAP_MM), "--margin", str(MARGIN_MM))
+    assert main(["nest", *plate, *lengths, "--steps", "3", "--out", "out"]) == 0
+    capsys.readouterr()
+    return tmp_path / "out"
+
+
+def checked(capsys: pytest.CaptureFixture[str], *args: object) -> tuple[int, dict[str, Any]]:
+    code = main(["check", *map(str, args), "--json"])
+    return code, json.loads(capsys.readouterr().out)
+
+
+def test_what_was_released_passes_as_layout_and_as_drawing(written: Path, capsys: pytest.CaptureFixture[str]):
+    for name in ("layout.json", "layout.dxf"):
+        code, document = checked(capsys, written / name)
+        assert (code, document["passed"], document["parts_checked"]) == (0, True, 2)
+        assert document["worst_gap"]["found_mm"] >= GAP_MM - 0.001
+        assert document["findings"] == []
+    assert main(["check", str(written / "layout.dxf")]) == 0
+    out, err = capsys.readouterr()
+    assert out.splitlines()[-1].endswith("2 parts checked, every clearance holds")
+    assert "checked against" in err
+
+
+def test_a_part_moved_by_hand_in_the_layout_is_named(written: Path, capsys: pytest.CaptureFixture[str]):
+    path = written / "layout.json"
+    layout = json.loads(path.read_text(encoding="utf-8"))
+    first, second = (p["pose"] for p in layout["placements"])
+    second["x_mm"], second["y_mm"] = first["x_mm"] + SIDE_MM + GAP_MM / 2, first["y_mm"]
+    path.write_text(json.dumps(layout), encoding="utf-8")
+    code, document = checked(capsys, path)
+    gaps = [f for f in document["findings"] if f["kind"] == "gap"]
+    assert code == 4
+    assert [sorted(p["number"] for p in f["pieces"]) for f in gaps] == [[1, 2]]
+    assert gaps[0]["found_mm"] == pytest.approx(GAP_MM / 2, abs=0.001)
+
+
+def test_a_part_moved_by_hand_in_the_drawing_is_named(written: Path, capsys: pytest.CaptureFixture[str]):
+    path = written / "layout.dxf"
+    doc = ezdxf.readfile(path)
+    outsides = [e for e in doc.modelspace() if e.dxf.layer == PART_OUTSIDE]
+    boxes = sorted((min(x for x, _ in e.get_points("xy")), e) for e in outsides)
+    # The other one goes to half the gap beside the left one, at its height.
+    (left_x, left), (right_x, right) = boxes
+    height = min(y for _, y in left.get_points("xy")) - min(y for _, y in right.get_points("xy"))
+    right.translate(left_x + SIDE_MM + GAP_MM / 2 - right_x, height, 0)
+    doc.saveas(path)
+    code, document = checked(capsys, path)
+    assert code == 4
+    assert {f["kind"] for f in document["findings"]} & {"gap", "moved"}
+    code, document = checked(capsys, path, "--gap", GAP_MM)
+    (gap,) = document["findings"]
+    assert code == 4
+    assert (gap["kind"], len(gap["pieces"])) == ("gap", 2)
+    assert gap["found_mm"] == pytest.approx(GAP_MM / 2, abs=0.001)
+    assert main(["check", str(path), "--gap", str(GAP_MM)]) == 4
+    assert capsys.readouterr().out.startswith("failed: ")
+
+
+def test_a_bare_drawing_takes_its_clearances_from_the_options(
+    written: Path, capsys: pytest.CaptureFixture[str]
+):
+    bare = written.parent / "bare.dxf"
+    (written / "layout.dxf").rename(bare)
+    assert checked(capsys, bare, "--gap", GAP_MM, "--margin", MARGIN_MM)[0] == 0
+    code, document = checked(capsys, bare, "--gap", GAP_MM, "--margin", "50")
+    assert code == 4
+    assert {f["kind"] for f in document["findings"]} == {"margin"}
+    assert checked(capsys, bare, "--layout", written / "layout.json")[0] == 0
