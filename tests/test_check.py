@@ -498,3 +498,15 @@ def test_bare_drawing_needs_clearances_and_a_plate(tmp_path: Path) -> None:
     assert kinds(report) == ["gap"]
     assert "the part without a number at (60.0, " in report.message
     assert report.findings[0].found_mm == pytest.approx(20.0, abs=CHECK_MM)
+
+
+@pytest.mark.parametrize("apart", [21.99, 22.0, 22.01])
+def test_a_part_twice_as_far_from_a_keep_out_as_is_looked_at(apart: float) -> None:
+    """Looked at is what is needed and 1 mm more; where the two looks only just met, the check once broke down."""
+    keep_out = Contour.of_points([(300.0, 100.0), (400.0, 100.0), (400.0, 200.0), (300.0, 200.0)])
+    plate = replace(PLATE, keep_outs=(KeepOut(contour=keep_out),))
+
+    report = check_layout(laid((square(), 200.0 - apart, 100.0), (square(), 12.0, 300.0), plate=plate))
+
+    assert report.passed
+    assert report.worst_margin is not None and report.worst_margin.found_mm == pytest.approx(12.0, abs=CHECK_MM)

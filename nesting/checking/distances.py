@@ -196,7 +196,7 @@ def _way(a: Area, b: Area, reach_mm: float) -> tuple[float, Point] | None:
     if (one_in_other or other_in_one) and shapely.intersects(a, b):
         return 0.0, (float("nan"), float("nan"))
     window = (*(low.max(axis=0) - reach_mm), *(high.min(axis=0) + reach_mm))
-    if window[0] > window[2] or window[1] > window[3]:
+    if window[0] >= window[2] or window[1] >= window[3]:
         return None
     way = shapely.shortest_line(*(shapely.clip_by_rect(solid.boundary, *window) for solid in (a, b)))
     if way is None or way.length > reach_mm:
