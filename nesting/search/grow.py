@@ -16,12 +16,16 @@ _NEARLY = 1 - 1e-9
 _FACTORS = (1.0, 1.015, 1.05, 1.2)
 """The library drops corners up to a hundredth of the distance before it offsets; where that shows, offset by more."""
 
+_SAME_POINT_MM = 1e-9
+
 THINNING_MM = 0.1
 """At most this is given away to drop vertices, and never more than a fiftieth of the gap."""
 
 
 def grown(polygon: Polygon, distance_mm: float) -> Polygon:
     """Return a polygon that holds every point within `distance_mm` of the given one; holes too small vanish."""
+    # Curves that follow one another share an end, which would count as a vertex saved when thinning drops it.
+    polygon = shapely.remove_repeated_points(polygon, _SAME_POINT_MM)
     if distance_mm <= 0.0:
         return polygon
     base, reach = _thinned(polygon, distance_mm)

@@ -101,7 +101,9 @@ class Problem:
 
 
 def worst_overlap(polygons: Sequence[Polygon]) -> float:
-    """Return the largest common area of any two polygons."""
+    """Return the largest common area of any two polygons; 0 if there are not two."""
+    if len(polygons) < 2:
+        return 0.0
     tree = shapely.STRtree(list(polygons))
     a, b = tree.query(list(polygons), predicate="intersects")
     areas = [polygons[i].intersection(polygons[j]).area for i, j in zip(a, b, strict=True) if i < j]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from crowds import polygon_at
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, box
 from shapes import random_polygon
@@ -18,6 +18,7 @@ SEEDS = st.integers(0, 10_000)
 SIDES = st.floats(-500, 500)
 
 
+@settings(max_examples=10)
 @given(SEEDS, SIDES, SIDES, st.floats(0, 2 * math.pi), st.booleans())
 def test_a_row_of_poses_is_the_same_place_for_kernel_and_polygon(
     seed: int, x: float, y: float, turn: float, flipped: bool
@@ -33,6 +34,7 @@ def test_a_row_of_poses_is_the_same_place_for_kernel_and_polygon(
     assert kernel.symmetric_difference(placed).area < 1e-5 * polygon.length
 
 
+@settings(max_examples=10)
 @given(SEEDS)
 def test_poles_lie_inside_and_runs_cover_their_edges(seed: int) -> None:
     polygon = random_polygon(np.random.default_rng(seed))
@@ -71,3 +73,4 @@ def test_inscribed_circles_of_a_square_begin_with_its_own() -> None:
 def test_worst_overlap_is_the_largest_common_area() -> None:
     assert worst_overlap([box(0, 0, 2, 2), box(1, 1, 3, 3), box(2, 0, 4, 1)]) == pytest.approx(1.0)
     assert worst_overlap([box(0, 0, 1, 1), box(1, 0, 2, 1)]) == 0.0
+    assert worst_overlap([box(0, 0, 1, 1)]) == worst_overlap([]) == 0.0

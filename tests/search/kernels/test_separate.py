@@ -17,7 +17,8 @@ from nesting.search.problem import Kind, Problem
 from nesting.search.state import Crowd, Effort
 
 REGIONS = {name: (region, region_arrays.pack(region)) for name, region in regions().items()}
-EFFORT = Effort(passes=60, patience=30) if COMPILED else Effort(passes=2, patience=2, wide=3, near=2)
+SHORT = Effort(passes=5, patience=5, wide=5, near=5) if COMPILED else Effort(passes=1, patience=1, wide=2, near=1)
+EFFORT = Effort(passes=60, patience=30) if COMPILED else Effort(passes=1, patience=1, wide=2, near=1)
 
 
 def piled(shapes: Shapes, name: str, rng: np.random.Generator, count: int, seed: int) -> Crowd:
@@ -73,7 +74,7 @@ def test_same_seed_same_poses_other_seed_others(shapes: Shapes) -> None:
     poses = []
     for seed in (3, 3, 4):
         made = piled(shapes, "holes", np.random.default_rng(43), 10, seed)
-        made.separate(REGIONS["holes"][1], Effort(passes=5, patience=5, wide=5, near=5))
+        made.separate(REGIONS["holes"][1], SHORT)
         poses.append(made.poses)
 
     np.testing.assert_array_equal(poses[0], poses[1])
