@@ -23,7 +23,7 @@ EPILOG: Final = """\
 \b
 Exit codes:
   0    done
-  1    could not be done (a file cannot be written, a part fits in no way)
+  1    could not be done (a file cannot be written, no room inside the margin)
   2    wrong usage, or a file or value that cannot be used as it stands
   3    done, but some parts wanted found no place
   4    the check failed; nothing was written

@@ -123,6 +123,7 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
         path = job.path(entry.drawing)
         said = job.unit_for(path) or entry.units
         plate, findings = _with_unit(lambda unit: read_plate(path, units=unit), said, asked)
+        _refuse_errors(entry.drawing, findings)
     else:
         plate, findings = written_plate(entry), ()
     return completed(plate, entry), findings

@@ -26,6 +26,10 @@ NESTING_CHORD_MM: Final = 0.01
 CHECK_MM: Final = 0.001
 """A clearance may fall short by this much and still count as kept: rounding of coordinates in files, no more."""
 
+PLACING_SLACK_MM: Final = 1e-4
+"""The search may lay a part this much too near, so that sums of exact fits do not fail in their last digit; two of it
+are a fifth of `CHECK_MM`."""
+
 TINY_SEGMENT_MM: Final = 1e-6
 """Pieces of a contour shorter than this have no length and are dropped."""
 

@@ -243,3 +243,33 @@ def test_clearances_that_cannot_be_are_told_with_the_job(folder: Path):
     text = 'units = "mm"\n[clearances]\nkerf = 5\ngap = 6\nmargin = 2\n' + SHEET + part()
     with pytest.raises(JobError, match=r"job\.toml: clearances: gap 6 mm .* margin 2 mm"):
         order(folder, text)
+
+
+@pytest.mark.parametrize(("layer", "closed"), [("0", False), ("old center cutout", True)])
+def test_no_cut_out_of_a_plate_drawing_is_passed_over(tmp_path: Path, layer: str, closed: bool):
+    """One that is open stops the job; one that is closed is a hole, whatever its layer is called."""
+    document = ezdxf.new()
+    document.header["$INSUNITS"] = 4
+    document.layers.add("old center cutout")
+    space = document.modelspace()
+    space.add_lwpolyline([(0, 0), (500, 0), (500, 300), (0, 300)], close=True)
+    space.add_lwpolyline(
+        [(100, 100), (200, 100), (200, 200), (100, 200), (100, 102)], close=closed, dxfattribs={"layer": layer}
+    )
+    document.saveas(tmp_path / "leftover.dxf")
+    part = ezdxf.new()
+    part.header["$INSUNITS"] = 4
+    part.modelspace().add_circle((0, 0), 20)
+    part.saveas(tmp_path / "disc.dxf")
+    (tmp_path / "job.toml").write_text(
+        'units = "mm"\n[plate]\ndrawing = "leftover.dxf"\n[clearances]\nkerf = 1\ngap = 5\nmargin = 5\n'
+        '[[part]]\ndrawing = "disc.dxf"\n',
+        encoding="utf-8",
+    )
+    job = read_job(tmp_path / "job.toml")
+
+    if closed:
+        assert len(resolve(job).plate.holes) == 1
+    else:
+        with pytest.raises(InputError, match=r"leftover.dxf.*may be the edge of a cut-out"):
+            resolve(job)

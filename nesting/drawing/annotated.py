@@ -30,7 +30,7 @@ def refuse_annotated(path: Path, cut: Sequence[Drawn], gathered: Gathered, chain
         return
     raise NoPartsError(
         f"{path.name}: this is a drawing sheet with border, {notes} dimensions or notes and {texts} texts, not a cut "
-        "file; export the flat part alone, or name its layers with --layer",
+        "file; export the flat part alone",
         chained.findings,
     )
 

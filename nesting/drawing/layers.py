@@ -1,6 +1,6 @@
 """Layers of written drawings: names of our own, and colours that stay apart for colour-blind eyes.
 
-The colours are AutoCAD Color Index numbers picked along blue, orange and grey, whose lightness differs as well.
+The colours are DXF colour numbers numbers picked along blue, orange and grey, whose lightness differs as well.
 """
 
 from typing import Final

@@ -33,7 +33,12 @@ def read_plate(
     kept_out = [d for d in curves if keep_out_kind(d.layer)]
     edge = contours_of([d for d in content.cut if d in curves and not keep_out_kind(d.layer)], join_mm)
     findings = [*content.findings, *edge.findings]
-    outer, holes = _edge_and_holes(path, edge.loops, findings)
+    marked = contours_of([d for d in content.marked if d in curves and not keep_out_kind(d.layer)], join_mm)
+    for loop in marked.loops:
+        # A plate has no marks to be etched: what is closed may well be an old cut-out, whatever its layer is called.
+        text = f"{loop.entities[0]}: closed contour on a layer of marks taken as a hole of the plate"
+        findings.append(Finding(kind="mark taken as hole", severity="warning", message=text))
+    outer, holes = _edge_and_holes(path, (*edge.loops, *marked.loops), findings)
     plate = Plate(
         name=path.stem,
         outer=outer.contour,
@@ -43,8 +48,11 @@ def read_plate(
         source=path.name,
     )
     for chain in edge.chains:
-        text = f"{chain.drawn[0].entity}: open line from {at(chain.start)} to {at(chain.end)} left out"
-        findings.append(Finding(kind="open line", severity="warning", message=text, place=chain.start))
+        text = (
+            f"{chain.drawn[0].entity}: open line from {at(chain.start)} to {at(chain.end)}; it may be the edge of a "
+            "cut-out, and parts would be laid over it: close it, or delete it if it is no edge"
+        )
+        findings.append(Finding(kind="open line", severity="error", message=text, place=chain.start))
     return plate, tuple(findings)
 
 

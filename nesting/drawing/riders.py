@@ -78,10 +78,7 @@ class _Homes:
 def _chain_finding(chain: Chain, inside: bool) -> Finding:
     first, place, entity = chain.drawn[0], chain.end, chain.drawn[-1].entity
     if nearly_closes(chain):
-        text = (
-            f"{entity}: contour is open by {chain.gap_mm:.3g} mm at {at(place)}; close it in the drawing or raise "
-            "--join-mm"
-        )
+        text = f"{entity}: contour is open by {chain.gap_mm:.3g} mm at {at(place)}; close it in the drawing"
         return Finding(kind="open contour", severity="error", message=text, place=place, entity=entity)
     what = "kept as a mark, not cut" if inside else "left out"
     text = f"{first.entity}: open line of {chain.length_mm:.2f} mm from {at(chain.start)} to {at(place)}: {what}"

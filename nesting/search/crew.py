@@ -29,7 +29,7 @@ class Crew:
     """Shared by the threads of one search: the best state, the clock and the stop flag.
 
     With `steps` None the threads run freely until `seconds` have passed.  With a number of steps one thread takes that
-    many, so that the same seed gives the same layout on any machine; time then only counts.
+    many, so that the same seed gives the same layout again on the same machine; time then only counts.
     """
 
     def __init__(self, *, seed: int, seconds: float, steps: int | None, threads: int) -> None:

@@ -22,10 +22,7 @@ from nesting.search.fill import MOST_ITEMS, PULLS, Fill
 from nesting.search.grow import grown, shrunk, without_small_holes
 from nesting.search.problem import Kind, Poses, Problem
 from nesting.search.shorten import Shorten, ways_to_shorten
-from nesting.tolerances import PLACING_CHORD_MM
-
-FILL_SHARE = 0.9
-"""Part of the time that filling may take while something required is left over; the rest is for pulling together."""
+from nesting.tolerances import PLACING_CHORD_MM, PLACING_SLACK_MM
 
 _REPORT_EVERY_S = 0.25
 
@@ -60,9 +57,11 @@ def search(
     the time left goes into pulling them together, so that the rest of the plate stays in one piece.
 
     With `steps` the search takes that many steps on one thread whatever the time: the same call then gives the same
-    layout on any machine.  Raises `InfeasibleError` if the plate has no room inside its margins, `JobError` if a turn
-    is tied to a grain that is not known.
+    layout on the same machine.  Raises `InfeasibleError` if the plate has no room inside its margins, `JobError` if
+    there is nothing to place or a turn is tied to a grain that is not known.
     """
+    if not demands:
+        raise JobError("there is nothing to place; give at least one part")
     edge = clearances.edge_mm(plate.uncertainty_mm)
     half_gap = clearances.gap_mm / 2
     region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge - half_gap)
@@ -97,7 +96,7 @@ def search(
         clearances=clearances,
         demands=tuple(demands),
         placements=placements,
-        left_over=_left_over(demands, placements, set(fitting), plate, edge, facts),
+        left_over=_left_over(demands, placements, set(fitting), plate, max(edge, half_gap), facts),
         search=facts,
     )
 
@@ -117,7 +116,7 @@ def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:
         crew.offer(State(poses=np.empty((0, 4)), score=fill.score(np.empty(0, dtype=np.int64))))
     if not fill.complete() and not crew.called_off:
         crew.phase = "filling"
-        crew.run(fill.improve, time_limit_s * (FILL_SHARE if fill.can_complete() else 1.0))
+        crew.run(fill.improve, time_limit_s)
     best = _legal(problem, crew)
     if not len(best.poses) or crew.called_off or not fill.complete():
         return best
@@ -126,12 +125,13 @@ def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:
     shorten = Shorten(problem, crew, way.direction)
     crew.restart(shorten.state(way.state.poses))
     crew.run(shorten.work, time_limit_s)
-    return _legal(problem, crew)
+    shortened = _legal(problem, crew)
+    return shortened if len(shortened.poses) else best
 
 
 def _kind(demand: Demand, plate: Plate, half_gap: float) -> Kind:
     return Kind(
-        polygon=grown(demand.part.placing_polygon, half_gap),
+        polygon=grown(demand.part.placing_polygon, half_gap - PLACING_SLACK_MM),
         turns=_turns(demand, plate),
         may_flip=demand.may_flip,
         most=demand.quantity,
@@ -221,7 +221,7 @@ def _why_not(part: Part, plate: Plate, edge: float) -> str:
     box = largest_rectangle(region)
     _, radius = largest_circle(region)
     return (
-        f"does not fit on {plate.name} at any turn allowed: it measures {width:.1f} x {height:.1f} mm; inside the "
+        f"found no place on {plate.name}, not even alone: it measures {width:.1f} x {height:.1f} mm; inside the "
         f"margins the plate's largest free rectangle is {box.width_mm:.1f} x {box.height_mm:.1f} mm and its largest "
         f"circle {2 * radius:.1f} mm across"
     )

@@ -25,7 +25,9 @@ def pack(polygon: Polygon | MultiPolygon, *, limit: tuple[float, float, float] =
     cell = max(gx[-1] - gx[0], gy[-1] - gy[0]) / EDGE_CELLS
     columns, rows = int((gx[-1] - gx[0]) / cell) + 1, int((gy[-1] - gy[0]) / cell) + 1
     cell_start, cell_edge = _edges_by_cell(starts, ends, (gx[0], gy[0]), cell, columns, rows)
-    holes = [p.interiors[i].coords[0] for p in _polygons(polygon) for i in range(len(p.interiors))]
+    rims = [Polygon(ring) for p in _polygons(polygon) for ring in p.interiors]
+    # Well inside, and not on an island that lies in the hole.
+    holes = [rim.difference(polygon).representative_point().coords[0] for rim in rims]
     hole = np.array(holes).reshape(-1, 2)
     return Region(
         depth=_depths(polygon, gx, gy),

@@ -97,7 +97,7 @@ class Shorten:
         for _ in range(TRIES if exploring else 3):
             if not self.crew.take_step():
                 return False
-            left = crowd.separate(region, Effort(strikes=3, passes=2000, patience=200 if exploring else 100))
+            left = crowd.separate(region, Effort(rounds=3, passes=2000, patience=200 if exploring else 100))
             if left == 0.0:
                 self.crew.offer(self.state(crowd.poses))
             if left == 0.0 or self.crew.best is not best:

@@ -15,10 +15,10 @@ Poses = Floats
 
 @dataclass(frozen=True, kw_only=True)
 class Effort:
-    """How hard one separation tries.  Each strike goes on from the best state met, with the weights learnt, as long as
+    """How hard one separation tries.  Each round goes on from the best state met, with the weights learnt, as long as
     the one before it got somewhere."""
 
-    strikes: int = 1
+    rounds: int = 1
     passes: int = 1000
     patience: int = 100
     wide: int = 30
@@ -82,7 +82,7 @@ class Crowd:
         """Drive the overlap to zero; return what is left.  The items end where it was least."""
         settings = np.array([effort.passes, effort.patience, effort.wide, effort.near], dtype=np.float64)
         least = np.inf
-        for _ in range(effort.strikes):
+        for _ in range(effort.rounds):
             left: float = separate(
                 self.shapes,
                 region,

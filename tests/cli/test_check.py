@@ -81,9 +81,7 @@ def test_a_part_moved_by_hand_in_the_drawing_is_named(written: Path, capsys: pyt
     assert capsys.readouterr().out.startswith("failed: ")
 
 
-def test_a_bare_drawing_takes_its_clearances_from_the_options(
-    written: Path, capsys: pytest.CaptureFixture[str]
-):
+def test_a_bare_drawing_takes_its_clearances_from_the_options(written: Path, capsys: pytest.CaptureFixture[str]):
     bare = written.parent / "bare.dxf"
     (written / "layout.dxf").rename(bare)
     assert checked(capsys, bare, "--gap", GAP_MM, "--margin", MARGIN_MM)[0] == 0

@@ -57,7 +57,7 @@ class Region(NamedTuple):
     cell_step: float
     cell_columns: int
     cell_rows: int
-    hole_x: Floats  # a point of each hole's edge
+    hole_x: Floats  # a point well inside each hole
     hole_y: Floats
     bounds: Floats  # x0, y0, x1, y1
     is_box: bool  # the bounds are all there is to it

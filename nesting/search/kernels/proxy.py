@@ -11,7 +11,7 @@ import numpy as np
 
 from nesting.search.kernels.arrays import Items, Region, Scratch, Shapes, Singles
 from nesting.search.kernels.collide import depth_at
-from nesting.search.kernels.compiled import guide_kernel
+from nesting.search.kernels.compiled import guide_kernel, kernel
 
 EPS_FRACTION = 0.01
 
@@ -90,7 +90,7 @@ def region_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, regio
     return 2.0 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k], deepest > 1e-3 * eps
 
 
-@guide_kernel
+@kernel
 def rotate(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
     """Rotate the vertices, circles and box of shape `k` into `s`."""
     c, sn = math.cos(turn), math.sin(turn)

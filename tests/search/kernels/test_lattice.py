@@ -102,7 +102,6 @@ def test_only_common_squares_are_overlap(lattice: Shapes, listed: list[Shape]) -
     assert not COMPILED or min(seen.values()) > 200, seen
 
 
-@pytest.mark.xfail(strict=COMPILED, reason="a hole whose listed corner lies on the part's side counts as covered")
 def test_only_squares_off_the_plate_are_outside(lattice: Shapes, listed: list[Shape]) -> None:
     """Parts touch the edge, holes and notches in every way."""
     rng = np.random.default_rng(63)
