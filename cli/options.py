@@ -70,7 +70,7 @@ def apply_rules(parts: list[dict[str, Any]], rules: Sequence[tuple[str, str]]) -
 
 def _value(key: str, text: str) -> Any:
     """Read a value as in a job file, the quotes of a text left out."""
-    if key in ("thickness",):
+    if key in ("thickness", "tab_thickness", "tab_over", "bend_radius"):
         return length(text)
     try:
         return tomllib.loads(f"v = {text}")["v"]
@@ -80,13 +80,56 @@ def _value(key: str, text: str) -> Any:
 
 def unit_rules(texts: Sequence[str]) -> tuple[tuple[Path | None, Any], ...]:
     """Read `--units`: a unit for all drawings, or `PATH=UNIT` for a file or a folder."""
-    from nesting.units import parse_unit
+    from nesting.units import parse_drawn_unit
 
     rules = []
     for text in texts:
         path, equals, unit = text.rpartition("=")
-        rules.append((Path(path) if equals else None, parse_unit(unit)))
+        rules.append((Path(path) if equals else None, parse_drawn_unit(unit)))
     return tuple(rules)
+
+
+def drawings_entry(layers: Sequence[str], join: str | None, rules: Sequence[str], most: int | None) -> dict[str, Any]:
+    """Read `--layer`, `--join`, `--rule` and `--most-entities`: how all drawings are read."""
+    return {
+        "layers": list(layers),
+        "join": length(join),
+        "rules": [rule_entry(text) for text in rules],
+        "most_entities": most,
+    }
+
+
+def rule_entry(text: str) -> dict[str, str]:
+    """Read `--rule`: `LAYER=ROLE`, `line-type:NAME=ROLE` or `colour:NAME=ROLE`."""
+    what, equals, role = text.rpartition("=")
+    if not equals or not what:
+        raise click.BadParameter(f"{text!r} is not LAYER=ROLE, such as 'NOTES*=ignore'", param_hint="--rule")
+    for key, prefix in (("line_type", "line-type:"), ("colour", "colour:")):
+        if what.lower().startswith(prefix):
+            return {key: what[len(prefix) :].strip(), "role": role.strip()}
+    return {"layer": what.strip(), "role": role.strip()}
+
+
+reading_options: Final = (
+    click.option("--layer", "layers", multiple=True, metavar="PATTERN", help="Layer that is cut, others are not."),
+    click.option("--join", metavar="LENGTH", help="Widest gap between two ends that is bridged; default 0.5."),
+    click.option(
+        "--rule",
+        "layer_rules",
+        multiple=True,
+        metavar="LAYER=ROLE",
+        help="What a layer is for: cut, mark, bend, etch, centre, text or ignore; also line-type:NAME=ROLE and "
+        "colour:NAME=ROLE.",
+    ),
+    click.option("--most-entities", type=int, metavar="N", help="Refuse drawings that hold more; default 200000."),
+)
+
+
+def with_reading_options(command: Any) -> Any:
+    """Add the options that say how drawings are read."""
+    for option in reversed(reading_options):
+        command = option(command)
+    return command
 
 
 def without_none(table: dict[str, Any]) -> dict[str, Any]:

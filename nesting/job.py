@@ -10,14 +10,15 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from nesting.demand import Turns
 from nesting.documents import Entry, make_document, not_empty, read_document
-from nesting.lengths import Coordinate, Distance, Length, Thickness, UnitWord
+from nesting.lengths import Coordinate, Distance, DrawnUnitWord, Length, Thickness, UnitWord
 from nesting.plate import KeepOutKind
+from nesting.reading import DrawingsEntry, Patterns, Reading, Rules, reading_of
 from nesting.shop import Paper
 from nesting.tables import Process
-from nesting.units import Unit
+from nesting.units import DrawnUnit
 
 DxfVersion = Literal["R12", "R2000"]
-UnitRules = tuple[tuple[Path | None, Unit], ...]
+UnitRules = tuple[tuple[Path | None, DrawnUnit], ...]
 DEFAULT_SECONDS = 60.0
 MOST_PIECES = 100_000
 _SHAPE_KEYS = frozenset({"drawing", "corners", "width"})
@@ -46,6 +47,14 @@ def _quantity(value: object) -> int | None:
     if isinstance(value, int) and not isinstance(value, bool) and 0 < value <= MOST_PIECES:
         return value
     raise ValueError(f'expected a whole number from 1 to {MOST_PIECES}, or "fill" for as many as fit, got {value!r}')
+
+
+def _places(value: object) -> object:
+    """Read the number of a part in its drawing, or a list of them."""
+    numbers = value if isinstance(value, list | tuple) else [value]
+    if all(isinstance(n, int) and not isinstance(n, bool) and n > 0 for n in numbers):
+        return tuple(numbers)
+    raise ValueError(f"expected the number of a part as 'oddplate parts' lists it, or a list of them, got {value!r}")
 
 
 def _is_number(value: object) -> bool:
@@ -81,7 +90,7 @@ class PlateEntry(Entry):
     height: Length | None = None
     holes: tuple[Corners, ...] = Field(default=(), strict=False)
     keep_outs: tuple[KeepOutEntry, ...] = Field(default=(), strict=False)
-    units: UnitWord | None = None
+    units: DrawnUnitWord | None = None
     name: str | None = None
     thickness: Thickness | None = None
     grade: str | None = None
@@ -123,10 +132,17 @@ class PartEntry(Entry):
     flip: bool = False
     priority: Annotated[int, Field(ge=1)] = 1
     value: Number | None = None
-    units: UnitWord | None = None
+    units: DrawnUnitWord | None = None
+    layers: Patterns = ()
+    join: Distance | None = None
+    rules: Rules = ()
+    only: Annotated[tuple[int, ...], BeforeValidator(_places)] = ()
     thickness: Thickness | None = None
     grade: str | None = None
     name: str | None = None
+    tab_thickness: Thickness | None = None
+    tab_over: Distance | None = None
+    bend_radius: Distance | None = None
 
 
 class SearchEntry(Entry):
@@ -155,6 +171,7 @@ class JobFile(Entry):
     shop: str | None = None
     plate: PlateEntry
     clearances: ClearancesEntry = ClearancesEntry()
+    drawings: DrawingsEntry = DrawingsEntry()
     part: Annotated[tuple[PartEntry, ...], Field(strict=False), AfterValidator(not_empty)]
     search: SearchEntry = SearchEntry()
     output: OutputEntry = OutputEntry()
@@ -178,9 +195,16 @@ class Job:
         """Return a path of the job, relative to the job file unless absolute."""
         return self.base / written.replace("\\", "/") if _foreign(written) else self.base / written
 
-    def unit_for(self, drawing: Path) -> Unit | None:
+    def unit_for(self, drawing: Path) -> DrawnUnit | None:
         """Return the unit that the command line says for a drawing, or None."""
         return said_unit(drawing, self.unit_rules)
+
+    def reading_for(self, entry: PartEntry | None = None) -> Reading:
+        """Return how a part's drawing is read, or the plate's, whose edge no choice of layers touches."""
+        general = self.file.drawings
+        if entry is None:
+            return reading_of(general.model_copy(update={"layers": ()}))
+        return reading_of(general, entry.layers, entry.join, entry.rules)
 
     @property
     def folder(self) -> Path:
@@ -208,7 +232,7 @@ def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:
     return Job(file=file, base=Path(), name=file.name or "oddplate", source="command line", unit_rules=unit_rules)
 
 
-def said_unit(drawing: Path, rules: UnitRules) -> Unit | None:
+def said_unit(drawing: Path, rules: UnitRules) -> DrawnUnit | None:
     """Return the unit that rules say for a drawing, None if they are silent: the longest path wins."""
     whole = drawing.resolve()
     fitting = [

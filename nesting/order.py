@@ -18,7 +18,7 @@ from nesting.report.facts import DrawingFacts
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
 from nesting.spacing import Derived, derive_clearances
-from nesting.units import Unit
+from nesting.units import DrawnUnit, Unit
 from nesting.written_plate import completed, written_plate
 
 R = TypeVar("R")
@@ -33,7 +33,7 @@ class Questions:
     name and the grade it asks for.
     """
 
-    unit: Callable[[UnitsUnknownError], Unit | None] = lambda _: None
+    unit: Callable[[UnitsUnknownError], DrawnUnit | None] = lambda _: None
     accept_unknown_grade: Callable[[str, str], bool] = lambda _part, _grade: False
 
 
@@ -122,14 +122,15 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
     if entry.drawing is not None:
         path = job.path(entry.drawing)
         said = job.unit_for(path) or entry.units
-        plate, findings = _with_unit(lambda unit: read_plate(path, units=unit), said, asked)
+        reading = job.reading_for().choices
+        plate, findings = _with_unit(lambda unit: read_plate(path, units=unit, **reading), said, asked)
         _refuse_errors(entry.drawing, findings)
     else:
         plate, findings = written_plate(entry), ()
     return completed(plate, entry), findings
 
 
-def _with_unit(read: Callable[[Unit | None], R], said: Unit | None, asked: Questions) -> R:
+def _with_unit(read: Callable[[DrawnUnit | None], R], said: DrawnUnit | None, asked: Questions) -> R:
     """Read with the unit that was said, or ask for it where the drawing does not tell."""
     try:
         return read(said)
@@ -174,10 +175,14 @@ def _wanted(job: Job, plate: Plate, asked: Questions) -> _Wanted:
 def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _Wanted:
     path = job.path(entry.drawing)
     said = job.unit_for(path) or entry.units
-    drawing = _with_unit(lambda unit: read_drawing(path, units=unit), said, asked)
+    reading = job.reading_for(entry)
+    drawing = _with_unit(lambda unit: read_drawing(path, units=unit, **reading.choices), said, asked)
     _refuse_errors(entry.drawing, drawing.findings)
     _match_grain(entry, plate)
-    parts = [_named(part, entry, i, len(drawing.parts)) for i, part in enumerate(drawing.parts, start=1)]
+    chosen = _chosen(entry, drawing.parts)
+    parts = [_named(part, entry, i, len(chosen)) for i, part in chosen]
+    notes = [f"{entry.drawing}: read with {reading.told}"] if reading.told else []
+    notes += [f"{entry.drawing}: only part {i} of {len(drawing.parts)} is laid out" for i, _ in chosen if entry.only]
     facts = DrawingFacts(
         name=drawing.name,
         role="part",
@@ -189,8 +194,20 @@ def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _W
         demands=tuple(_demand(part, entry) for part in parts),
         drawings=(facts,),
         findings=tuple((entry.drawing, f) for f in drawing.findings),
-        notes=tuple(note for part in parts for note in _match(part, plate, asked)),
+        notes=(*notes, *(note for part in parts for note in _match(part, plate, asked))),
     )
+
+
+def _chosen(entry: PartEntry, parts: tuple[Part, ...]) -> list[tuple[int, Part]]:
+    """Return the parts of a drawing that the entry asks for, with their numbers from 1."""
+    numbered = list(enumerate(parts, start=1))
+    absent = [n for n in entry.only if n > len(parts)]
+    if absent:
+        raise JobError(
+            f"{entry.drawing}: only asks for part {absent[0]}, and the drawing holds {len(parts)}; "
+            "'oddplate parts' lists them with their numbers"
+        )
+    return [(n, part) for n, part in numbered if not entry.only or n in entry.only]
 
 
 def _named(part: Part, entry: PartEntry, index: int, count: int) -> Part:
@@ -201,6 +218,9 @@ def _named(part: Part, entry: PartEntry, index: int, count: int) -> Part:
         name=name,
         thickness_mm=entry.thickness or part.thickness_mm,
         grade=entry.grade or part.grade,
+        tab_thickness_mm=entry.tab_thickness,
+        tab_over_mm=entry.tab_over,
+        bend_radius_mm=entry.bend_radius,
     )
 
 

@@ -38,6 +38,8 @@ class Part:
     """One flat part in its own drawing's place, millimetres.
 
     `id` is unique within a job.  `source` is the drawing's name as given, `place` says which part of the drawing it is.
+    `tab_thickness_mm` is the plate whose tabs enter its slots, `tab_over_mm` how much thicker that may be;
+    `bend_radius_mm` the inside radius of its bends.
     """
 
     id: str
@@ -50,6 +52,9 @@ class Part:
     source_sha256: str = ""
     thickness_mm: float | None = None
     grade: str | None = None
+    tab_thickness_mm: float | None = None
+    tab_over_mm: float | None = None
+    bend_radius_mm: float | None = None
 
     @property
     def contours(self) -> tuple[Contour, ...]:

@@ -20,6 +20,10 @@ DEFAULT_SOURCES: Final[dict[str, str]] = {
     "prices": "none known: no cost is worked out",
     "table": "travel not known: plate size is not compared with it",
     "kerf": "none measured: cut-chart value taken",
+    "slats": "pitch not known: parts are not looked at for tipping",
+    "least_hole": "by the table for process and thickness",
+    "cut_tolerance": "by the table for process and thickness",
+    "pierce_limit": "by the table for process and amperage",
 }
 """What is taken where the shop file is silent, and why."""
 
@@ -70,6 +74,10 @@ class Shop:
     unit: Unit = "mm"
     gap_mm: float | None = None
     margin_mm: float | None = None
+    slat_pitch_mm: float | None = None
+    least_hole_thicknesses: float | None = None
+    cut_tolerance_mm: float | None = None
+    pierce_limit_mm: float | None = None
     sources: dict[str, str] = field(default_factory=lambda: dict(DEFAULT_SOURCES))
 
     def measured_kerf(self, process: str, amps: float | None, thickness_mm: float | None) -> MeasuredKerf | None:

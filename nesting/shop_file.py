@@ -66,6 +66,10 @@ class CuttingEntry(Entry):
     gap: Distance | None = None
     margin: Distance | None = None
     table: tuple[Length, Length] | None = Field(default=None, strict=False)
+    slat_pitch: Length | None = None
+    least_hole: Number | None = None
+    cut_tolerance: Distance | None = None
+    pierce_limit: Length | None = None
 
 
 class ShopFile(Entry):
@@ -96,6 +100,10 @@ def read_shop(path: Path) -> Shop:
         "prices": prices,
         "table": cutting.table,
         "kerf": file.measured_kerf or None,
+        "slats": cutting.slat_pitch,
+        "least_hole": cutting.least_hole,
+        "cut_tolerance": cutting.cut_tolerance,
+        "pierce_limit": cutting.pierce_limit,
     }
     standard = Shop()
     return Shop(
@@ -113,6 +121,10 @@ def read_shop(path: Path) -> Shop:
         unit=file.units,
         gap_mm=cutting.gap,
         margin_mm=cutting.margin,
+        slat_pitch_mm=cutting.slat_pitch,
+        least_hole_thicknesses=cutting.least_hole,
+        cut_tolerance_mm=cutting.cut_tolerance,
+        pierce_limit_mm=cutting.pierce_limit,
         sources={key: text if said[key] is None else f"shop file {path.name}" for key, text in DEFAULT_SOURCES.items()},
     )
 
@@ -178,6 +190,10 @@ name = "My shop"
 # gap = 8                       # between parts; default: usual for process and thickness, common practice
 # margin = 12                   # to the plate's edge; default: likewise
 # table = [1500, 3000]          # how far the machine travels, x and y; default: not compared
+# slat_pitch = 100              # from slat to slat; default: not known, parts are not looked at for tipping
+# least_hole = 1.5              # your smallest good hole, in thicknesses; default: usual for the process
+# cut_tolerance = 0.5           # how far your cuts are off, either way; default: ISO 9013 class 2 for plasma
+# pierce_limit = 12             # thickest plate you pierce; default: usual for process and amperage
 
 # Measure your kerf: cut a square without offset; kerf = nominal size minus measured size.
 # A measured kerf wins over every table.

@@ -30,6 +30,9 @@ PLACING_SLACK_MM: Final = 1e-4
 """The search may lay a part this much too near, so that sums of exact fits do not fail in their last digit; two of it
 are a fifth of `CHECK_MM`."""
 
+FIT_MM: Final = 0.01
+"""A feature may fall short of a fit limit by this much: chords and rounding, no more; limits are rules of thumb."""
+
 TINY_SEGMENT_MM: Final = 1e-6
 """Pieces of a contour shorter than this have no length and are dropped."""
 
