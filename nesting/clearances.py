@@ -12,6 +12,7 @@ class Clearances:
     The kerf lies in the waste: a cut takes the strip from 0 to `kerf_mm` beside the finished edge.
     `gap_mm` is the clear distance between two finished parts, `margin_mm` from a finished part to the plate's edge,
     to a plate hole and to a keep-out, before the outline's own uncertainty is added.
+    With `keep_lead_room` every contour keeps a spot for its pierce, `lead_in_mm` from every finished edge.
     `sources` says for each field where its value came from.
     """
 
@@ -21,6 +22,7 @@ class Clearances:
     lead_in_mm: float = 0.0
     merge_cuts: bool = False
     break_edge: bool = False
+    keep_lead_room: bool = False
     sources: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -43,6 +45,8 @@ class Clearances:
                 f"margin {self.margin_mm:g} mm is less than the kerf {self.kerf_mm:g} mm: the cut could break out of "
                 "the plate's edge; widen the margin, or set break_edge if that is meant"
             )
+        if self.keep_lead_room and self.lead_in_mm <= 0.0:
+            faults.append("lead-in room is to be kept and the lead-in is 0 mm long; give its length, lead_in")
         if faults:
             raise JobError("; ".join(faults))
 

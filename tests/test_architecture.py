@@ -15,6 +15,7 @@ VALUES = {
     "clearances",
     "demand",
     "layout",
+    "leads",
     "part",
     "plate",
     "shop",

@@ -15,6 +15,7 @@ from nesting.demand import Demand
 from nesting.errors import InfeasibleError, JobError
 from nesting.geometry.largest import largest_circle, largest_rectangle
 from nesting.layout import Layout, LeftOver, Placement, SearchFacts
+from nesting.leads import with_lead_room
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.search.crew import Crew, State
@@ -70,7 +71,7 @@ def search(
             f"{plate.name}: nothing is left of the plate inside a margin of {edge:g} mm; use a smaller margin or "
             "another plate"
         )
-    kinds = [_kind(demand, plate, half_gap) for demand in demands]
+    kinds = [_kind(demand, plate, clearances) for demand in demands]
     narrowest = min(shapely.maximum_inscribed_circle(k.polygon).length for k in kinds)
     kinds = [replace(k, polygon=without_small_holes(k.polygon, narrowest)) for k in kinds]
     fitting = [i for i, kind in enumerate(kinds) if _fits_alone(kind, region, seed)]
@@ -129,9 +130,10 @@ def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:
     return shortened if len(shortened.poses) else best
 
 
-def _kind(demand: Demand, plate: Plate, half_gap: float) -> Kind:
+def _kind(demand: Demand, plate: Plate, clearances: Clearances) -> Kind:
+    polygon = grown(demand.part.placing_polygon, clearances.gap_mm / 2 - PLACING_SLACK_MM)
     return Kind(
-        polygon=grown(demand.part.placing_polygon, half_gap - PLACING_SLACK_MM),
+        polygon=with_lead_room(polygon, demand.part, clearances, plate.uncertainty_mm),
         turns=_turns(demand, plate),
         may_flip=demand.may_flip,
         most=demand.quantity,
