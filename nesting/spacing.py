@@ -31,7 +31,7 @@ def derive_clearances(entry: ClearancesEntry, shop: Shop, plate: Plate) -> Deriv
     else the cut chart's.  Gap and margin: the job's, else the shop's, else the usual ones for process and
     thickness, never less than the kerf needs.  Raises `InputError` where a value is neither said nor found.
     """
-    row, why_not = _row(shop, plate)
+    row, why_not = chart_row(shop, plate.thickness_mm, plate.grade)
     kerf, kerf_source = _kerf(entry, shop, plate, row, why_not)
     gap, gap_source = _gap(entry, shop, plate, kerf)
     margin, margin_source = _margin(entry, shop, plate, kerf)
@@ -54,14 +54,25 @@ def derive_clearances(entry: ClearancesEntry, shop: Shop, plate: Plate) -> Deriv
     return Derived(clearances=clearances, notes=_notes(row, shop, plate))
 
 
-def _row(shop: Shop, plate: Plate) -> tuple[CutRow | None, str]:
-    if plate.thickness_mm is None:
+def chart_row(shop: Shop, thickness_mm: float | None, grade: str | None) -> tuple[CutRow | None, str]:
+    """Return the cut-chart row for a plate, or None and why there is none."""
+    if thickness_mm is None:
         return None, "the plate's thickness is not known"
-    material = material_of(plate.grade) or shop.material
+    material = material_of(grade) or shop.material
     try:
-        return cut_row(shop.process, shop.amps, plate.thickness_mm, material=material, own=shop.cut_rows), ""
+        return cut_row(shop.process, shop.amps, thickness_mm, material=material, own=shop.cut_rows), ""
     except InputError as error:
         return None, str(error)
+
+
+def known_kerf(shop: Shop, thickness_mm: float | None, row: CutRow | None) -> tuple[float, str] | None:
+    """Return the kerf measured in the shop, else that of the cut chart, and its source; None if neither is known."""
+    measured = shop.measured_kerf(shop.process, shop.amps, thickness_mm)
+    if measured is not None:
+        return measured.kerf_mm, f"measured in the shop on {measured.measured_on.isoformat()}"
+    if row is not None and row.kerf_mm is not None:
+        return row.kerf_mm, f"cut chart: {row.source}; a starting value, measure your own"
+    return None
 
 
 def _kerf(
@@ -73,11 +84,9 @@ def _kerf(
 ) -> tuple[float, str]:
     if entry.kerf is not None:
         return entry.kerf, "given in the job"
-    measured = shop.measured_kerf(shop.process, shop.amps, plate.thickness_mm)
-    if measured is not None:
-        return measured.kerf_mm, f"measured in the shop on {measured.measured_on.isoformat()}"
-    if row is not None and row.kerf_mm is not None:
-        return row.kerf_mm, f"cut chart: {row.source}; a starting value, measure your own"
+    known = known_kerf(shop, plate.thickness_mm, row)
+    if known is not None:
+        return known
     reason = why_not or "the cut chart prints no kerf for it"
     found = kerf_range(shop.process, shop.amps, material_of(plate.grade) or shop.material)
     printed = f"; in print are {found.low_mm:g} to {found.high_mm:g} mm ({found.source})" if found is not None else ""
