@@ -47,8 +47,8 @@ def bend_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         limit_mm=round(limit, 3),
         source=f"{least.source}; material {cutting.sources.get('material', cutting.material)}",
         question=f"The bends are to have an inside radius of {mm(radius)}. In {cutting.plate} of {cutting.material} "
-        f"the least in print is {mm(across)} with the bend across the grain and {mm(along)} along it. May the radius be "
-        "larger, or which direction must the grain run?",
+        f"the least in print is {mm(across)} with the bend across the grain and {mm(along)} along it. May the radius "
+        "be larger, or which direction must the grain run?",
     )
 
 

@@ -94,8 +94,8 @@ def _small(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
             limit_mm=limit.value_mm,
             source=limit.source,
             question=f"The drawing shows {what} of {mm(size)}. In {cutting.plate} our {cutting.process} cut makes "
-            f"clean holes from {mm(limit.value_mm)} on; smaller ones come out tapered. May the hole be larger, shall we mark "
-            "its centre for drilling, or cut it under size and drill or ream it to size?",
+            f"clean holes from {mm(limit.value_mm)} on; smaller ones come out tapered. May the hole be larger, shall "
+            "we mark its centre for drilling, or cut it under size and drill or ream it to size?",
         )
 
 

@@ -160,8 +160,8 @@ def _tight(part: Part, found: list[tuple[Slot, _Tab]]) -> Iterator[FitFinding]:
             source=f"rule: sendcutsend.com, tabs and slots; plate tolerance: {tab.over.source}; "
             f"cut tolerance: {tab.cut.source}",
             question=f"The drawing shows {what} {mm(width)} wide. Will a tab go in here, and how thick is it? For a "
-            f"tab of {mm(tab.thickness_mm)} plate we would need {mm(tab.needed_mm)} ({sum_text}), or it has to be ground "
-            "to fit. May we widen it?",
+            f"tab of {mm(tab.thickness_mm)} plate we would need {mm(tab.needed_mm)} ({sum_text}), or it has to be "
+            "ground to fit. May we widen it?",
         )
 
 

@@ -28,6 +28,6 @@ def text_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         value_mm=round(first.height_mm, 3),
         limit_mm=limit.value_mm,
         source=limit.source,
-        question=f'The text "{words}" is {mm(first.height_mm)} high; marked by {cutting.process} it is readable from about '
-        f"{mm(limit.value_mm)} on. May it be larger, shall we stamp or write it by hand, or is it only a note?",
+        question=f'The text "{words}" is {mm(first.height_mm)} high; marked by {cutting.process} it is readable from '
+        f"about {mm(limit.value_mm)} on. May it be larger, shall we stamp or write it by hand, or is it only a note?",
     )

@@ -2,12 +2,17 @@
 
 import math
 from collections.abc import Iterator
+from typing import TypeAlias
 
 from nesting.fit.finding import Cutting, FitFinding, at, mm
 from nesting.geometry.facing import edges_of, facing, narrowest, sharp_points
+from nesting.geometry.pose import Point
 from nesting.part import Part
 from nesting.tables.limits import fit_limit
 from nesting.tolerances import FIT_MM
+
+Tip: TypeAlias = tuple[Point, float]
+"""Place and angle in degrees."""
 
 
 def web_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
@@ -17,9 +22,8 @@ def web_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     if limit is not None:
         reach = limit.value_mm - FIT_MM
         tips = [tip for tip in sharp_points(edges) if _long_enough(tip[1], limit.value_mm)]
-        thin = [
-            n for n in narrowest(facing(edges, reach, "metal"), limit.value_mm) if _clear(n.at, tips, limit.value_mm)
-        ]
+        narrow = narrowest(facing(edges, reach, "metal"), limit.value_mm)
+        thin = [n for n in narrow if _clear(n.at, tips, limit.value_mm)]
         if thin:
             places, width = tuple(n.at for n in thin), round(thin[0].width_mm, 2)
             yield FitFinding(
@@ -45,14 +49,13 @@ def _long_enough(angle_deg: float, limit_mm: float) -> bool:
     return limit_mm / (2 * math.tan(math.radians(angle_deg) / 2)) > 2 * limit_mm
 
 
-def _clear(at_point: tuple[float, float], tips: list[tuple[tuple[float, float], float]], limit: float) -> bool:
-    return all(
-        math.dist(at_point, tip) > 1.1 * limit / (2 * math.sin(math.radians(max(angle, 0.5)) / 2))
-        for tip, angle in tips
-    )
+def _clear(place: Point, tips: list[Tip], limit: float) -> bool:
+    """True away from all tips, which are thin on their way and are told of as tips."""
+    reaches = [(tip, 1.1 * limit / (2 * math.sin(math.radians(max(angle, 0.5)) / 2))) for tip, angle in tips]
+    return all(math.dist(place, tip) > reach for tip, reach in reaches)
 
 
-def _point(part: Part, cutting: Cutting, tips: list[tuple[tuple[float, float], float]]) -> FitFinding:
+def _point(part: Part, cutting: Cutting, tips: list[Tip]) -> FitFinding:
     places = tuple(tip for tip, _ in tips)
     return FitFinding(
         part_id=part.id,
@@ -86,6 +89,6 @@ def _uncut(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
             value_mm=width,
             limit_mm=kerf,
             source=f"geometry; kerf {cutting.sources.get('kerf_mm', 'as given')}",
-            question=f"This opening is {mm(width)} wide and our cut is {mm(kerf)} wide, so that it cannot be cut as drawn. "
-            "May it be wider, or is one cut along its middle what is meant?",
+            question=f"This opening is {mm(width)} wide and our cut is {mm(kerf)} wide, so that it cannot be cut as "
+            "drawn. May it be wider, or is one cut along its middle what is meant?",
         )

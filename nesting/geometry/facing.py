@@ -134,7 +134,8 @@ def narrowest(found: Iterable[Narrow], reach_mm: float) -> list[Narrow]:
 def _closed(contour: Contour, chord_mm: float) -> Floats:
     xy: Floats = np.vstack([piece.points(chord_mm) for piece in contour.pieces])
     steps = np.hypot(*np.diff(xy, axis=0, append=xy[:1]).T)
-    return xy[steps > 1e-6]
+    distinct: Floats = xy[steps > 1e-6]
+    return distinct
 
 
 def _edges(rings: list[Floats]) -> Edges:
