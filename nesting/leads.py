@@ -84,7 +84,8 @@ def lead_spots(part: Part, clearances: Clearances, uncertainty_mm: float = 0.0) 
 
     It is the one that costs least plate.  A hole narrower than two lead-ins is pierced in its middle.
     """
-    return tuple((_choices(part, k, clearances, uncertainty_mm) or [None])[0] for k in range(len(part.contours)))
+    choices = (_choices(part, index, clearances, uncertainty_mm) for index in range(len(part.contours)))
+    return tuple(spots[0] if spots else None for spots in choices)
 
 
 def with_lead_room(grown: Polygon, part: Part, clearances: Clearances, uncertainty_mm: float) -> Polygon:
