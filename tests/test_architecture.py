@@ -27,9 +27,10 @@ ROOMS: dict[str, set[str]] = {
     "geometry": set(),
     "drawing": {"drawing"},
     "search": {"search"},
+    "fit": {"fit"},
     "check": {"checking", "drawing"},
     "checking": {"checking", "drawing"},
-    "report": {"report", "drawing", "remnant", "checking"},
+    "report": {"report", "drawing", "remnant", "checking", "fit"},
     "remnant": set(),
 }
 """Rooms, and the rooms they may open besides their own values."""

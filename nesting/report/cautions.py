@@ -28,6 +28,11 @@ def cautions(process: str, material: str | None) -> tuple[Caution, ...]:
     return tuple(Caution(text=r["text"], source=r["source"]) for r in _rows() if r["when"] in wanted)
 
 
+def fit_cautions() -> tuple[Caution, ...]:
+    """Return the cautions that belong beside questions about how a part is drawn."""
+    return tuple(Caution(text=r["text"], source=r["source"]) for r in _rows() if r["when"] == "fit")
+
+
 @cache
 def _rows() -> tuple[dict[str, str], ...]:
     text = files("nesting.report").joinpath("cautions.csv").read_text(encoding="utf-8")

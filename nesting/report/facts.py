@@ -113,6 +113,21 @@ class PlateFacts:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FitRow:
+    """Something that may not come out of the cut as drawn; places are in the part's own drawing."""
+
+    part_id: str
+    name: str
+    kind: str
+    severity: str
+    message: str
+    place_mm: tuple[float, float] | None
+    value_mm: float | None
+    limit_mm: float | None
+    source: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class YieldReport:
     """All that the report pages, the tables and the JSON file show."""
 
@@ -135,6 +150,7 @@ class YieldReport:
     shop_sources: dict[str, str]
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
+    fit: tuple[FitRow, ...] = ()
 
     def figure(self, key: str) -> Figure:
         """Return one figure; KeyError for an unknown key."""

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Final
 
+from nesting.fit.finding import FitFinding
 from nesting.layout import Layout
 from nesting.part import Part
 from nesting.remnant import Balance, Remnant, balance
@@ -17,6 +18,7 @@ from nesting.report.facts import (
     CheckFacts,
     ClearanceRow,
     DrawingFacts,
+    FitRow,
     LeftOverRow,
     PartRow,
     PlateFacts,
@@ -38,6 +40,7 @@ def figures(
     check: CheckFacts | None = None,
     drawings: Sequence[DrawingFacts] = (),
     notes: Sequence[str] = (),
+    fit: Sequence[FitFinding] = (),
 ) -> YieldReport:
     """Return the yield report of a layout.
 
@@ -79,6 +82,7 @@ def figures(
         shop_sources=dict(shop.sources),
         notes=tuple(notes),
         cautions=cautions(shop.process, material_of(layout.plate.grade)),
+        fit=tuple(_fit_row(f, names) for f in fit),
     )
 
 
@@ -101,6 +105,20 @@ def _part_row(layout: Layout, part: Part, wanted: int | None, matter: Matter) ->
         above_lift_limit=matter.too_heavy(mass),
         source=part.source,
         source_sha256=part.source_sha256,
+    )
+
+
+def _fit_row(finding: FitFinding, names: dict[str, str]) -> FitRow:
+    return FitRow(
+        part_id=finding.part_id,
+        name=names.get(finding.part_id, finding.part_id),
+        kind=finding.kind,
+        severity=finding.severity,
+        message=finding.message,
+        place_mm=finding.place,
+        value_mm=finding.value_mm,
+        limit_mm=finding.limit_mm,
+        source=finding.source,
     )
 
 

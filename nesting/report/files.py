@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from nesting.checking.findings import CheckReport
+from nesting.fit.finding import FitFinding
 from nesting.layout import Layout
 from nesting.remnant import balance
 from nesting.report.facts import CheckFacts, DrawingFacts, YieldReport
@@ -28,6 +29,7 @@ def write_report(
     paper: Paper,
     drawings: Sequence[DrawingFacts] = (),
     notes: Sequence[str] = (),
+    fit: Sequence[FitFinding] = (),
 ) -> YieldReport:
     """Write layout.png, layout.svg, report.html, report.json and report.csv, and return the report.
 
@@ -41,6 +43,7 @@ def write_report(
         check=check_facts(check),
         drawings=drawings,
         notes=notes,
+        fit=fit,
     )
     for ending in ("png", "svg"):
         draw_layout(layout, areas, folder / f"layout.{ending}", unit=unit)

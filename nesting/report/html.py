@@ -11,7 +11,7 @@ from nesting.report.facts import Figure, YieldReport
 from nesting.report.scene import Scene
 from nesting.report.svg import inline_svg
 from nesting.report.tables import LIFT_MARK, PartsTotal, balance_table, parts_table, remnants_table
-from nesting.report.wording import UNKNOWN, duration, measures, short
+from nesting.report.wording import UNKNOWN, duration, in_unit, measures, short
 from nesting.shop import Paper
 from nesting.units import Unit, from_mm
 
@@ -62,6 +62,7 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
         check=_check_lines(report, unit),
         lift_limit=f"{report.lift_limit_kg / m['mass'].size:.4g} {m['mass'].unit}",
         shop_sources=[(_plain(key), said) for key, said in report.shop_sources.items()],
+        fit=_fit_lines(report, unit),
         lift_mark=LIFT_MARK.strip(),
         short_hash=SHORT_HASH,
     )
@@ -164,6 +165,21 @@ def _plate_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str]]:
         ("cut from", p.parent or UNKNOWN),
         ("place on the rack", p.place or UNKNOWN),
         ("drawing", p.source or "none"),
+    ]
+
+
+def _fit_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str, str, str, str]]:
+    """Part, words, value, limit and source of each fit finding."""
+    length = measures(unit)["length"]
+    return [
+        (
+            f.name,
+            in_unit(f.message, unit),
+            "" if f.value_mm is None else length.full(f.value_mm),
+            "" if f.limit_mm is None else length.full(f.limit_mm),
+            in_unit(f.source, unit),
+        )
+        for f in report.fit
     ]
 
 

@@ -1,6 +1,7 @@
 """What a picture of a layout shows, in millimetres, the same for every way of drawing it."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -190,3 +191,12 @@ def _box(label: Label, pad: float) -> Polygon:
     (x, y), w, h = label.at, width / 2 + pad, height / 2 + pad
     box: Polygon = shapely.box(x - w, y - h, x + w, y + h)
     return box
+
+
+def spot_labels(shape: Shape, spots: Sequence[tuple[str, Point]], height_mm: float) -> tuple[Label, ...]:
+    """Return a label beside each spot of a part, across none of its contours and none of the other labels."""
+    lines = shape.boundary.buffer(0.25 * height_mm)
+    labels: list[Label] = []
+    for text, at in spots:
+        labels.append(_beside(text, at, labels, lines, height_mm))
+    return tuple(labels)

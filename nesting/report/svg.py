@@ -1,14 +1,17 @@
-"""The picture of a layout as inline SVG: every shape names itself when the pointer rests on it."""
+"""Pictures of a layout and of a part as inline SVG: every shape names itself when the pointer rests on it."""
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterator, Sequence
 from html import escape
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from nesting.geometry.pose import Point
+from nesting.part import Part, TextMark
 from nesting.report.colours import pale
-from nesting.report.scene import Scene, Shape, scale_bar_mm
+from nesting.report.scene import Label, Scene, Shape, scale_bar_mm, spot_labels
 from nesting.report.wording import Measure, short
 from nesting.units import Unit, from_mm
 
@@ -103,3 +106,49 @@ def _path(shape: Shape, title: str, style: str) -> str:
 
 def _steps(points: NDArray[np.float64]) -> str:
     return "M" + "L".join(f"{x:.2f} {-y:.2f}" for x, y in points)
+
+
+def spots_svg(part: Part, spots: Sequence[tuple[str, Point]]) -> str:
+    """Return one `<svg>` of a part as drawn, with a numbered label beside each spot; texts are escaped."""
+    x0, y0, x1, y1 = part.fine_polygon.bounds
+    size = max(x1 - x0, y1 - y0)
+    text = 0.03 * size
+    pad = 4.5 * text
+    shape = shapely.simplify(part.fine_polygon, size * 1e-4)
+    width, height = x1 - x0 + 2 * pad, y1 - y0 + 2 * pad
+    head = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="part-picture" role="img" aria-label="{escape(part.name)}" '
+        f'viewBox="{x0 - pad:.2f} {-y1 - pad:.2f} {width:.2f} {height:.2f}" stroke-width="{text / 10:.3f}">'
+    )
+    dash = f'stroke-dasharray="{text / 2:.2f} {text / 3:.2f}"'
+    marks = (
+        f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks
+    )
+    labels = spot_labels(shape, spots, text)
+    body = (_path(shape, part.name, 'fill="#e8eef2" stroke="#000"'), *marks, *map(_etched, part.texts))
+    return "".join([head, *body, *(_spot(label) for label in labels), "</svg>"])
+
+
+def _etched(text: TextMark) -> str:
+    x, y = text.at
+    return (
+        f'<text x="{x:.2f}" y="{-y:.2f}" font-size="{text.height_mm / _CAP_HEIGHT:.2f}" fill="#555" '
+        f'transform="rotate({-text.turn_deg:.3f} {x:.2f} {-y:.2f})">{escape(text.text)}</text>'
+    )
+
+
+def _spot(label: Label) -> str:
+    """A ring round the spot, a leader, and the number in a box."""
+    h, colour = label.height_mm, "#b03a00"
+    (x, y), (to_x, to_y) = label.at, label.leads_to or label.at
+    width = h * (0.7 * len(label.text) + 0.9)
+    reach = math.dist(label.at, (to_x, to_y))
+    share = 1.0 if reach == 0.0 else max(0.0, 1.0 - 0.45 * h / reach)
+    end_x, end_y = x + share * (to_x - x), y + share * (to_y - y)
+    pen = f'stroke="{colour}" stroke-width="{h / 8:.3f}"'
+    return (
+        f'<circle cx="{to_x:.2f}" cy="{-to_y:.2f}" r="{0.45 * h:.2f}" fill="none" {pen}/>'
+        f'<path d="M{x:.2f} {-y:.2f}L{end_x:.2f} {-end_y:.2f}" fill="none" {pen}/>'
+        f'<rect x="{x - width / 2:.2f}" y="{-y - 0.85 * h:.2f}" width="{width:.2f}" height="{1.7 * h:.2f}" '
+        f'rx="{0.4 * h:.2f}" fill="#fff" {pen}/>{_text(label.text, x, -y, h, "middle")}'
+    )

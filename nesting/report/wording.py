@@ -1,5 +1,6 @@
 """How values are written for people: digits and units of the millimetre and of the inch page."""
 
+import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -55,6 +56,13 @@ def measures(unit: Unit) -> dict[Kind, Measure]:
 def short(unit: Unit) -> str:
     """Return the sign of a length unit."""
     return {"inch": "in", "foot": "ft"}.get(unit, unit)
+
+
+def in_unit(text: str, unit: Unit) -> str:
+    """Return a text with inches written beside its millimetres, for readers of an inch page."""
+    if unit not in ("inch", "foot"):
+        return text
+    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda m: f"{m[0]} ({float(m[1]) / 25.4:.3f} in)", text)
 
 
 def duration(seconds: float | None) -> str:
