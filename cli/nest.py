@@ -8,7 +8,7 @@ import click
 from cli import options
 from cli.codes import DONE, INTERRUPTED, LEFT_OVER
 from cli.interrupt import stop_on_interrupt
-from cli.output import emit, finding_json, finding_line, json_option, progress, say, show, show_table
+from cli.output import emit, finding_json, finding_line, json_option, progress, say, show, show_table, tell_fit
 from cli.questions import questions
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ Examples:
     multiple=True,
     metavar="FILE KEY=VALUE",
     help="Key of one part (FILE as in --part, or all): turns=any|fixed|grain|90, flip=true, priority=2, "
-    "value=5, units=inch, thickness=6, grade=S235, name=Bracket.",
+    "value=5, units=inch, thickness=6, grade=S235, tab_thickness=6, bend_radius=9, name=Bracket.",
 )
 @click.option("--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder.")
 @click.option("--kerf", metavar="LENGTH", help="Width of cut.")
@@ -158,10 +158,12 @@ def run_order(order: "Order", *, force: bool, as_json: bool) -> int:
             say(finding_line(name, finding))
     for note in order.notes:
         say(f"note: {note}")
+    tell_fit(order.fit, {d.part.id: d.part.name for d in order.demands})
     with stop_on_interrupt() as should_stop:
         with progress() as on_progress:
             result = run_job(order, force=force, on_progress=on_progress, should_stop=should_stop)
         code = INTERRUPTED if should_stop() else LEFT_OVER if result.layout.left_over else DONE
+    tell_fit(result.grain, {i: p.name for i, p in result.layout.parts.items()})
     if result.recovered:
         say(f"note: {result.recovered}")
     if as_json:
@@ -180,11 +182,14 @@ def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
         "folder": str(result.folder),
         "files": sorted(str(p) for p in result.folder.iterdir()),
         "findings": [{"drawing": name, **finding_json(f)} for name, f in order.findings],
+        "fit": [f.as_json() for f in (*order.fit, *result.grain)],
         "report": result.report.as_json(),
     }
 
 
 def _show(result: "Result") -> None:
+    from nesting.release import AT_NEED
+
     rows = [
         (
             p.name,
@@ -204,6 +209,8 @@ def _show(result: "Result") -> None:
     if result.report.check is not None:
         show(f"check: {result.report.check.summary}")
     show(f"layout {result.layout.id} written to {result.folder}")
+    if any((result.folder / name).exists() for name in AT_NEED):
+        show(f"questions for the designers: {result.folder / AT_NEED[0]}")
 
 
 def _kept(remnant: "RemnantRow") -> str:

@@ -4,7 +4,7 @@ import json
 import math
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,6 +12,7 @@ import click
 
 if TYPE_CHECKING:
     from nesting.drawing.findings import Finding
+    from nesting.fit.finding import FitFinding
     from nesting.search.engine import Progress
 
 PLAIN_EVERY_S: Final = 5.0
@@ -73,6 +74,13 @@ def finding_json(finding: "Finding") -> dict[str, Any]:
         "place_mm": list(finding.place) if finding.place else None,
         "entity": finding.entity,
     }
+
+
+def tell_fit(findings: "Iterable[FitFinding]", names: dict[str, str], *, notes: bool = False) -> None:
+    """Say what may not come out of the cut as drawn; notes only where they are asked for."""
+    for finding in findings:
+        if notes or finding.severity != "note":
+            say(f"{finding.severity}: {names.get(finding.part_id, finding.part_id)}: {finding.message}")
 
 
 @contextmanager

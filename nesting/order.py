@@ -11,6 +11,8 @@ from nesting.drawing.findings import Finding
 from nesting.drawing.plate import read_plate
 from nesting.drawing.reader import read_drawing
 from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
+from nesting.fit.finding import FitFinding
+from nesting.fitting import cutting_from, look_at
 from nesting.job import DxfVersion, Job, PartEntry, SearchEntry
 from nesting.part import Part
 from nesting.plate import Plate
@@ -39,7 +41,10 @@ class Questions:
 
 @dataclass(frozen=True, kw_only=True)
 class Order:
-    """All that a run needs; `findings` pairs a drawing's name with what was noticed in it."""
+    """All that a run needs; `findings` pairs a drawing's name with what was noticed in it.
+
+    `fit` is what may not come out of the cut as drawn, seen before any layout; it stops nothing.
+    """
 
     name: str
     plate: Plate
@@ -54,6 +59,7 @@ class Order:
     drawings: tuple[DrawingFacts, ...] = ()
     findings: tuple[tuple[str, Finding], ...] = ()
     notes: tuple[str, ...] = ()
+    fit: tuple[FitFinding, ...] = ()
 
     @property
     def all_notes(self) -> tuple[str, ...]:
@@ -90,7 +96,8 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         paper=output.paper or own.paper,
         drawings=(*wanted.drawings, *_plate_drawing(plate)),
         findings=(*((plate.name, f) for f in plate_findings), *wanted.findings),
-        notes=(*wanted.notes, *derived.notes, *_table_notes(own, plate)),
+        notes=(*wanted.notes, *derived.notes, *_table_notes(own, plate), *_fit_notes(plate)),
+        fit=look_at((d.part for d in wanted.demands), cutting_from(own, plate, derived.clearances)),
     )
 
 
@@ -294,6 +301,12 @@ def _unique(demands: list[Demand]) -> tuple[Demand, ...]:
         used.add(name)
         result.append(demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name)))
     return tuple(result)
+
+
+def _fit_notes(plate: Plate) -> list[str]:
+    if plate.thickness_mm is not None:
+        return []
+    return ["the plate's thickness is not known: holes, slots, bends and pierces were not looked at for fitness to cut"]
 
 
 def _table_notes(shop: Shop, plate: Plate) -> list[str]:

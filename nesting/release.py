@@ -12,6 +12,9 @@ LAYOUT: Final = "layout.json"
 FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "report.json", "report.csv")
 """All that a result folder holds, by name."""
 
+AT_NEED: Final = ("questions.html", "questions.txt")
+"""What it holds besides where there is something to ask of a designer."""
+
 
 def refuse_taken(folder: Path, *, force: bool) -> None:
     """Raise `InputError` if a folder exists and may not be replaced.
@@ -24,7 +27,7 @@ def refuse_taken(folder: Path, *, force: bool) -> None:
         return
     if not folder.is_dir():
         raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
-    strangers = sorted(p.name for p in folder.iterdir() if p.name not in FILES)
+    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED))
     if strangers:
         raise InputError(
             f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); choose another output folder"

@@ -10,12 +10,16 @@ from nesting.check import check_drawing, check_layout
 from nesting.checking.findings import CheckReport
 from nesting.drawing.writer import write_drawing
 from nesting.errors import CheckFailed
+from nesting.fit.bends import grain_findings
+from nesting.fit.finding import FitFinding
+from nesting.fitting import cutting_from
 from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
 from nesting.order import Order
-from nesting.release import DRAWING, LAYOUT, recover, refuse_taken, release, stage
+from nesting.release import AT_NEED, DRAWING, LAYOUT, recover, refuse_taken, release, stage
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
+from nesting.report.inquiry import inquiry, inquiry_html, inquiry_text
 
 if TYPE_CHECKING:
     from nesting.search.engine import Progress
@@ -34,12 +38,16 @@ ShouldStop = Callable[[], bool]
 
 @dataclass(frozen=True, kw_only=True)
 class Result:
-    """What a run left behind; every file of `folder` carries the layout's id."""
+    """What a run left behind; every file of `folder` carries the layout's id.
+
+    `grain` is what came to light only as the parts lay on the plate; the order has the rest of the fit findings.
+    """
 
     layout: Layout
     report: YieldReport
     check: CheckReport
     folder: Path
+    grain: tuple[FitFinding, ...] = ()
     recovered: str = ""
 
 
@@ -87,7 +95,14 @@ def run_job(
         release(staged, folder)
     finally:
         shutil.rmtree(staged, ignore_errors=True)
-    return Result(layout=layout, report=report, check=check, folder=order.folder, recovered=recovered)
+    return Result(
+        layout=layout,
+        report=report,
+        check=check,
+        folder=order.folder,
+        grain=grain_findings(layout),
+        recovered=recovered,
+    )
 
 
 def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, CheckReport]:
@@ -95,6 +110,7 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
     save_layout(layout, folder / LAYOUT)
     write_drawing(layout, folder / DRAWING, version=order.version, unit=order.unit)
     check = _require(check_drawing(folder / DRAWING, layout=layout))
+    fit = (*order.fit, *grain_findings(layout))
     report = write_report(
         layout,
         folder,
@@ -105,8 +121,26 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         paper=order.paper,
         drawings=order.drawings,
         notes=order.all_notes,
+        fit=fit,
     )
+    if any(f.severity == "warning" for f in fit):
+        _write_questions(order, layout, fit, folder)
     return report, check
+
+
+def _write_questions(order: Order, layout: Layout, fit: tuple[FitFinding, ...], folder: Path) -> None:
+    asked = inquiry(
+        layout.parts.values(),
+        fit,
+        cutting_from(order.shop, layout.plate, layout.clearances),
+        title=f"{order.name}, layout {layout.id}",
+        shop=order.shop.name,
+        unit=order.unit,
+        grade=layout.plate.grade,
+    )
+    texts = (inquiry_html(asked, paper=order.paper), inquiry_text(asked))
+    for name, text in zip(AT_NEED, texts, strict=True):
+        (folder / name).write_text(text, encoding="utf-8")
 
 
 def _require(check: CheckReport) -> CheckReport:

@@ -37,7 +37,7 @@ def corner_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     least, places = found[0][0], tuple(place for _, place in found)
     left = limit.value_mm if cutting.kerf_mm is None else cutting.kerf_mm / 2
     drawn = "sharp" if least == 0.0 else f"with a radius of {mm(least)}"
-    count = f"{len(places)} inside corners" if len(places) > 1 else "inside corner"
+    count, asked = (f"{len(places)} inside corners",) * 2 if len(places) > 1 else ("inside corner", "an inside corner")
     yield FitFinding(
         part_id=part.id,
         kind="sharp inside corner",
@@ -48,7 +48,7 @@ def corner_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         value_mm=round(least, 3),
         limit_mm=limit.value_mm,
         source=limit.source,
-        question=f"The drawing shows {count} {drawn}. The cut leaves a radius of about {mm(limit.value_mm)} there. May "
+        question=f"The drawing shows {asked} {drawn}. The cut leaves a radius of about {mm(limit.value_mm)} there. May "
         "it stay so, or does something seat in the corner, so that we should cut a relief into it or file it out?",
     )
 

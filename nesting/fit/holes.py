@@ -82,7 +82,7 @@ def _small(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
             by_size.setdefault(round(size, 2), []).append(center)
     for size, found in sorted(by_size.items()):
         places = tuple(found)
-        what = f"{len(places)} holes" if len(places) > 1 else "hole"
+        what, asked = (f"{len(places)} holes",) * 2 if len(places) > 1 else ("hole", "a hole")
         yield FitFinding(
             part_id=part.id,
             kind="small hole",
@@ -93,7 +93,7 @@ def _small(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
             value_mm=size,
             limit_mm=limit.value_mm,
             source=limit.source,
-            question=f"The drawing shows {what} of {mm(size)}. In {cutting.plate} our {cutting.process} cut makes "
+            question=f"The drawing shows {asked} of {mm(size)}. In {cutting.plate} our {cutting.process} cut makes "
             f"clean holes from {mm(limit.value_mm)} on; smaller ones come out tapered. May the hole be larger, shall "
             "we mark its centre for drilling, or cut it under size and drill or ream it to size?",
         )

@@ -141,7 +141,7 @@ def _tight(part: Part, found: list[tuple[Slot, _Tab]]) -> Iterator[FitFinding]:
         by_size.setdefault((round(slot.width_mm, 2), tab), []).append(slot.at)
     for (width, tab), spots in by_size.items():
         places, count = tuple(spots), len(spots)
-        what = f"{count} slots" if count > 1 else "slot"
+        what, asked = (f"{count} slots",) * 2 if count > 1 else ("slot", "a slot")
         added = f"{mm(tab.over.value_mm)} plate tolerance + 2 x {mm(tab.cut.value_mm)} cut tolerance"
         sum_text = f"{mm(tab.thickness_mm)} + {added}"
         whose = (
@@ -159,7 +159,7 @@ def _tight(part: Part, found: list[tuple[Slot, _Tab]]) -> Iterator[FitFinding]:
             limit_mm=round(tab.needed_mm, 3),
             source=f"rule: sendcutsend.com, tabs and slots; plate tolerance: {tab.over.source}; "
             f"cut tolerance: {tab.cut.source}",
-            question=f"The drawing shows {what} {mm(width)} wide. Will a tab go in here, and how thick is it? For a "
+            question=f"The drawing shows {asked} {mm(width)} wide. Will a tab go in here, and how thick is it? For a "
             f"tab of {mm(tab.thickness_mm)} plate we would need {mm(tab.needed_mm)} ({sum_text}), or it has to be "
             "ground to fit. May we widen it?",
         )

@@ -16,6 +16,8 @@ from nesting.report.wording import Measure, short
 from nesting.units import Unit, from_mm
 
 _CAP_HEIGHT = 0.72
+_BOXED = 1.7
+"""Height of the box round a spot's number, in heights of the number."""
 
 
 def inline_svg(drawn: Scene, unit: Unit, area: Measure) -> str:
@@ -121,10 +123,8 @@ def spots_svg(part: Part, spots: Sequence[tuple[str, Point]]) -> str:
         f'viewBox="{x0 - pad:.2f} {-y1 - pad:.2f} {width:.2f} {height:.2f}" stroke-width="{text / 10:.3f}">'
     )
     dash = f'stroke-dasharray="{text / 2:.2f} {text / 3:.2f}"'
-    marks = (
-        f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks
-    )
-    labels = spot_labels(shape, spots, text)
+    marks = (f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks)
+    labels = spot_labels(shape, spots, _BOXED * text)
     body = (_path(shape, part.name, 'fill="#e8eef2" stroke="#000"'), *marks, *map(_etched, part.texts))
     return "".join([head, *body, *(_spot(label) for label in labels), "</svg>"])
 
@@ -139,7 +139,7 @@ def _etched(text: TextMark) -> str:
 
 def _spot(label: Label) -> str:
     """A ring round the spot, a leader, and the number in a box."""
-    h, colour = label.height_mm, "#b03a00"
+    h, colour = label.height_mm / _BOXED, "#b03a00"
     (x, y), (to_x, to_y) = label.at, label.leads_to or label.at
     width = h * (0.7 * len(label.text) + 0.9)
     reach = math.dist(label.at, (to_x, to_y))
