@@ -46,9 +46,11 @@ Examples:
     multiple=True,
     metavar="FILE KEY=VALUE",
     help="Key of one part (FILE as in --part, or all): turns=any|fixed|grain|90, flip=true, priority=2, "
-    "value=5, units=inch, thickness=6, grade=S235, tab_thickness=6, bend_radius=9, name=Bracket.",
+    "value=5, units=inch, thickness=6, grade=S235, tab_thickness=6, bend_radius=9, name=Bracket, only=2, "
+    "layers=CUT*, join=1.",
 )
 @click.option("--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder.")
+@options.with_reading_options
 @click.option("--kerf", metavar="LENGTH", help="Width of cut.")
 @click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
 @click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge, holes and keep-outs.")
@@ -126,6 +128,9 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
                 **{key: options.length(given[key]) for key in clearances},
                 **{key: given[key] for key in ("merge_cuts", "break_edge", "process", "amps")},
             },
+            "drawings": options.drawings_entry(
+                given["layers"], given["join"], given["layer_rules"], given["most_entities"]
+            ),
             "part": parts,
             "search": {key: given[key] for key in ("seconds", "steps", "seed", "threads")},
             "output": {

@@ -70,7 +70,7 @@ def apply_rules(parts: list[dict[str, Any]], rules: Sequence[tuple[str, str]]) -
 
 def _value(key: str, text: str) -> Any:
     """Read a value as in a job file, the quotes of a text left out."""
-    if key in ("thickness", "tab_thickness", "tab_over", "bend_radius"):
+    if key in ("thickness", "tab_thickness", "tab_over", "bend_radius", "join"):
         return length(text)
     try:
         return tomllib.loads(f"v = {text}")["v"]

@@ -73,6 +73,7 @@ def finding_json(finding: "Finding") -> dict[str, Any]:
         "message": finding.message,
         "place_mm": list(finding.place) if finding.place else None,
         "entity": finding.entity,
+        "size_mm": None if finding.size_mm is None else round(finding.size_mm, 4),
     }
 
 

@@ -9,7 +9,7 @@ from cli.output import can_ask, say
 if TYPE_CHECKING:
     from nesting.errors import UnitsUnknownError
     from nesting.order import Questions
-    from nesting.units import Unit
+    from nesting.units import DrawnUnit
 
 
 def questions(*, as_json: bool, accept_unknown_grade: bool) -> "Questions":
@@ -24,9 +24,9 @@ def questions(*, as_json: bool, accept_unknown_grade: bool) -> "Questions":
     )
 
 
-def ask_unit(error: "UnitsUnknownError") -> "Unit | None":
+def ask_unit(error: "UnitsUnknownError") -> "DrawnUnit | None":
     """Show a drawing's size in both units and ask which is meant; None leaves it refused."""
-    from nesting.units import parse_unit
+    from nesting.units import parse_drawn_unit
 
     say(f"{error.path}: the drawing does not say its unit.")
     for unit, (width, height) in error.sizes.items():
@@ -35,7 +35,7 @@ def ask_unit(error: "UnitsUnknownError") -> "Unit | None":
         say(f"  {error.hint}")
     choice = click.Choice([*error.sizes, "neither"])
     answer = click.prompt("Which unit", type=choice, default="neither", err=True)
-    return None if answer == "neither" else parse_unit(answer)
+    return None if answer == "neither" else parse_drawn_unit(answer)
 
 
 def _ask_grade(part: str, grade: str) -> bool:

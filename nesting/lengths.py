@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, ValidationInfo
 
 from nesting.errors import InputError
 from nesting.tables import gauge_mm
-from nesting.units import Unit, parse_unit, to_mm
+from nesting.units import DrawnUnit, Unit, parse_drawn_unit, parse_unit, to_mm
 
 LONGEST_MM: Final = 1e6
 """No plate is longer than a kilometre; a longer one is a slip of unit or keyboard."""
@@ -105,6 +105,15 @@ def _unit(value: object) -> Unit:
         raise ValueError(str(error)) from None
 
 
+def _drawn_unit(value: object) -> DrawnUnit:
+    if not isinstance(value, str):
+        raise ValueError(f'expected a unit such as "mm" or "inch", got {kind_of(value)}')
+    try:
+        return parse_drawn_unit(value)
+    except InputError as error:
+        raise ValueError(str(error)) from None
+
+
 def kind_of(value: object) -> str:
     names = {bool: "true or false", int: "a number", float: "a number", str: "a text", list: "a list"}
     name = names.get(type(value), "a table of keys" if isinstance(value, dict) else type(value).__name__)
@@ -116,3 +125,4 @@ Length = Annotated[float, BeforeValidator(lambda v, info: _positive(_length(v, i
 Distance = Annotated[float, BeforeValidator(lambda v, info: _not_negative(_length(v, info)))]
 Thickness = Annotated[float, BeforeValidator(_thickness)]
 UnitWord = Annotated[Unit, BeforeValidator(_unit)]
+DrawnUnitWord = Annotated[DrawnUnit, BeforeValidator(_drawn_unit)]

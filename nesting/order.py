@@ -9,6 +9,7 @@ from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.drawing.findings import Finding
 from nesting.drawing.plate import read_plate
+from nesting.drawing.plausible import plate_finding
 from nesting.drawing.reader import read_drawing
 from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
 from nesting.fit.finding import FitFinding
@@ -197,12 +198,18 @@ def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _W
         unit=drawing.unit,
         unit_reason=drawing.unit_reason,
     )
+    doubt = plate_finding(parts, _size_mm(plate))
     return _Wanted(
         demands=tuple(_demand(part, entry) for part in parts),
         drawings=(facts,),
-        findings=tuple((entry.drawing, f) for f in drawing.findings),
+        findings=tuple((entry.drawing, f) for f in (*drawing.findings, *([doubt] if doubt else []))),
         notes=(*notes, *(note for part in parts for note in _match(part, plate, asked))),
     )
+
+
+def _size_mm(plate: Plate) -> tuple[float, float]:
+    x0, y0, x1, y1 = plate.fine_polygon.bounds
+    return (x1 - x0, y1 - y0)
 
 
 def _chosen(entry: PartEntry, parts: tuple[Part, ...]) -> list[tuple[int, Part]]:

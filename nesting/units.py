@@ -11,6 +11,18 @@ Unit = Literal["mm", "cm", "m", "inch", "foot"]
 
 MM_PER: Final[dict[Unit, float]] = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "foot": 304.8}
 
+DrawnUnit = Unit | Literal["px96", "px90", "px72"]
+"""What a unit of a drawing may be: a length, or a pixel at 96, 90 or 72 to the inch, as SVG files have them.
+
+96 is that of the CSS standard; 90 and 72 are those of older and of art programs (common practice, no source).
+"""
+
+PIXELS: Final[tuple[DrawnUnit, ...]] = ("px96", "px90", "px72")
+DRAWN_MM_PER: Final[dict[DrawnUnit, float]] = {
+    "mm": 1.0, "cm": 10.0, "m": 1000.0, "inch": 25.4, "foot": 304.8,
+    "px96": 25.4 / 96, "px90": 25.4 / 90, "px72": 25.4 / 72,
+}  # fmt: skip
+
 _SPELLINGS: Final[dict[str, Unit]] = {
     "mm": "mm", "millimetre": "mm", "millimeter": "mm", "millimetres": "mm", "millimeters": "mm",
     "cm": "cm", "centimetre": "cm", "centimeter": "cm",
@@ -35,6 +47,17 @@ def parse_unit(text: str) -> Unit:
     if unit is None:
         raise InputError(f"unit {text!r} is not known; use one of mm, cm, m, inch, foot")
     return unit
+
+
+def parse_drawn_unit(text: str) -> DrawnUnit:
+    """Return the unit of a drawing meant by a spelling, `px96`, `px90` and `px72` among them; raise `InputError`."""
+    pixel = next((unit for unit in PIXELS if unit == text.strip().lower()), None)
+    if pixel is not None:
+        return pixel
+    try:
+        return parse_unit(text)
+    except InputError as error:
+        raise InputError(f"{error}; of an SVG drawing also {', '.join(PIXELS)}: pixels to the inch") from None
 
 
 def to_mm(value: float, unit: Unit) -> float:

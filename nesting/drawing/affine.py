@@ -30,6 +30,11 @@ class Affine:
         """Map a direction."""
         return (self.a * v[0] + self.b * v[1], self.c * v[0] + self.d * v[1])
 
+    def after(self, inner: "Affine") -> "Affine":
+        """Return the transform that applies `inner` first and this one then."""
+        (a, c), (b, d) = self.vector((inner.a, inner.c)), self.vector((inner.b, inner.d))
+        return Affine(a, b, c, d, *self.point((inner.e, inner.f)))
+
     @property
     def determinant(self) -> float:
         """Area factor; negative if it mirrors."""

@@ -32,6 +32,7 @@ def refuse_annotated(path: Path, cut: Sequence[Drawn], gathered: Gathered, chain
         f"{path.name}: this is a drawing sheet with border, {notes} dimensions or notes and {texts} texts, not a cut "
         "file; export the flat part alone",
         chained.findings,
+        [d.curve for d in cut],
     )
 
 

@@ -9,7 +9,7 @@ cannot move alone, such as arcs, a silent gap stays, as `Contour` allows, and a 
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from nesting.drawing.ends import near_pairs, nodes
@@ -110,7 +110,9 @@ def bridge(chains: Sequence[Chain], join_mm: float) -> Chained:
         if gap > JOIN_SILENT_MM:
             a, b = (_end_entity(chains[k // 2], k % 2) for k in (i, j))
             text = f"gap of {gap:.3f} mm at {at(ends[i])} between {a} and {b} bridged"
-            findings.append(Finding(kind="gap bridged", severity="warning", message=text, place=ends[i], entity=a))
+            findings.append(
+                Finding(kind="gap bridged", severity="warning", message=text, place=ends[i], entity=a, size_mm=gap)
+            )
     loops, open_chains = [], []
     for chain, closes in _linked(chains, partner):
         if closes:
@@ -250,4 +252,4 @@ def _end_entity(chain: Chain, which: int) -> str:
 
 
 def _turned(d: Drawn) -> Drawn:
-    return Drawn(d.curve.reversed(), d.layer, d.linetype, d.entity)
+    return replace(d, curve=d.curve.reversed())

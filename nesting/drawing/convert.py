@@ -7,6 +7,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Any, Final
 
 from ezdxf.math import fit_points_to_cad_cv, open_uniform_knot_vector
@@ -17,8 +18,11 @@ from nesting.tolerances import JOIN_SILENT_MM, TINY_SEGMENT_MM
 
 _SPLINE_FRAME: Final = 16
 _CLOSED_SPLINE: Final = 1
-_Z_SPREAD: Final = 1e-4
+_LEVEL_MM: Final = 0.01
+"""Points whose heights differ by no more lie level: such a slope changes no length by more than rounding does."""
+
 _LARGEST: Final = 1e9
+_KNOT_ROUNDING: Final = 1e-8
 
 
 class NotFlatError(ValueError):
@@ -38,29 +42,29 @@ class Shape:
     note: str = ""
 
 
-def shape_of(entity: Any) -> Shape | None:
-    """Return the curves of an entity, or None for a type that is never cut.
+def shape_of(entity: Any, mm_per_unit: float) -> Shape | None:
+    """Return the curves of an entity, or None for a type that is never cut; tolerances are millimetres.
 
     Raise `NotFlatError` for content in space and `ValueError` for values that make no curve.
     """
     converter = _CONVERTERS.get(entity.dxftype())
-    return converter(entity) if converter else None
+    return converter(entity, mm_per_unit) if converter else None
 
 
-def _line(entity: Any) -> Shape:
+def _line(entity: Any, mm: float) -> Shape:
     start, end = entity.dxf.start, entity.dxf.end
-    _level([start.z, end.z])
+    _level([start.z, end.z], mm)
     return Shape((Line(start=_point(start), end=_point(end)),))
 
 
-def _circle(entity: Any) -> Shape:
+def _circle(entity: Any, _: float) -> Shape:
     dxf = entity.dxf
     center = dxf.center
     curve = circle(_point(center), _positive(dxf.radius, "radius"))
     return Shape((curve,), _extrusion(entity), center.z)
 
 
-def _arc(entity: Any) -> Shape:
+def _arc(entity: Any, _: float) -> Shape:
     dxf = entity.dxf
     center = dxf.center
     sweep = (dxf.end_angle - dxf.start_angle) % 360.0
@@ -75,13 +79,13 @@ def _arc(entity: Any) -> Shape:
     return Shape((curve,), _extrusion(entity), center.z)
 
 
-def _ellipse(entity: Any) -> Shape:
+def _ellipse(entity: Any, mm: float) -> Shape:
     dxf = entity.dxf
     major = dxf.major_axis
     normal = _extrusion(entity) or (0.0, 0.0, 1.0)
     if math.hypot(normal[0], normal[1]) > 1e-6 * abs(normal[2]):
         raise NotFlatError("it is tilted")
-    _level([0.0, major.z])
+    _level([0.0, major.z], mm)
     sign = math.copysign(1.0, normal[2])
     sweep = math.degrees(dxf.end_param - dxf.start_param)
     sweep = sweep % 360.0 if abs(abs(sweep) - 360.0) > 1e-7 else 360.0
@@ -95,24 +99,26 @@ def _ellipse(entity: Any) -> Shape:
     return Shape((curve,))
 
 
-def _spline(entity: Any) -> Shape:
+def _spline(entity: Any, mm: float) -> Shape:
     closed = bool(entity.dxf.get("flags", 0) & _CLOSED_SPLINE)
-    curve = _by_control(entity) if entity.control_point_count() else _by_fit(entity, closed)
-    if closed and math.dist(curve.start, curve.end) > TINY_SEGMENT_MM:
+    curve = _by_control(entity, mm) if entity.control_point_count() else _by_fit(entity, closed, mm)
+    if closed and mm * math.dist(curve.start, curve.end) > TINY_SEGMENT_MM:
         closing = Line(start=curve.end, end=curve.start)
-        gap = closing.length_mm
-        note = f"closed spline ends {gap:.3g} drawing units from its start; closed by a straight line"
+        gap = mm * closing.length_mm
+        note = f"closed spline ends {gap:.3g} mm from its start; closed by a straight line"
         return Shape((curve, closing), note=note if gap > JOIN_SILENT_MM else "")
     return Shape((curve,))
 
 
-def _by_control(entity: Any) -> Spline:
+def _by_control(entity: Any, mm: float) -> Spline:
     control = [tuple(float(v) for v in p) for p in entity.control_points]
-    _level([p[2] for p in control])
+    _level([p[2] for p in control], mm)
     degree = int(entity.dxf.degree)
     knots: Sequence[float] = [float(k) for k in entity.knots]
     if not knots:
         knots = open_uniform_knot_vector(len(control), degree + 1)
+    if any(0.0 < a - b <= _KNOT_ROUNDING * (abs(a) + 1.0) for a, b in zip(knots, knots[1:], strict=False)):
+        knots = list(accumulate(knots, max))
     if degree < 1 or any(b < a for a, b in zip(knots, knots[1:], strict=False)):
         raise ValueError("its knots do not ascend")
     if not all(map(math.isfinite, knots)) or max(Counter(knots).values()) > degree + 1:
@@ -129,14 +135,14 @@ def _by_control(entity: Any) -> Spline:
     return spline
 
 
-def _by_fit(entity: Any, closed: bool) -> Spline:
+def _by_fit(entity: Any, closed: bool, mm: float) -> Spline:
     fit = [tuple(float(v) for v in p) for p in entity.fit_points]
     if len(fit) < 2:
         raise ValueError("it has neither control points nor fit points")
-    _level([p[2] for p in fit])
+    _level([p[2] for p in fit], mm)
     for p in fit:
         _finite((p[0], p[1]))
-    if closed and math.dist(fit[0], fit[-1]) > TINY_SEGMENT_MM:
+    if closed and mm * math.dist(fit[0], fit[-1]) > TINY_SEGMENT_MM:
         fit.append(fit[0])
     dxf = entity.dxf
     ends = [dxf.start_tangent, dxf.end_tangent] if dxf.hasattr("start_tangent") and dxf.hasattr("end_tangent") else None
@@ -145,7 +151,7 @@ def _by_fit(entity: Any, closed: bool) -> Spline:
     return Spline(degree=curve.degree, control=control, knots=tuple(float(k) for k in curve.knots()))
 
 
-def _lwpolyline(entity: Any) -> Shape:
+def _lwpolyline(entity: Any, _: float) -> Shape:
     points = entity.get_points("xyb")
     curve = _polyline_of(points, entity.closed)
     wide = entity.dxf.get("const_width", 0.0) or any(s or e for s, e in entity.get_points("se"))
@@ -153,7 +159,7 @@ def _lwpolyline(entity: Any) -> Shape:
     return Shape((curve,), _extrusion(entity), float(entity.dxf.get("elevation", 0.0)), note)
 
 
-def _polyline(entity: Any) -> Shape:
+def _polyline(entity: Any, mm: float) -> Shape:
     if entity.is_2d_polyline:
         kept = [v.dxf for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
         points = [(v.location.x, v.location.y, float(v.get("bulge", 0.0))) for v in kept]
@@ -161,7 +167,7 @@ def _polyline(entity: Any) -> Shape:
         return Shape((_polyline_of(points, entity.is_closed),), _extrusion(entity), elevation.z if elevation else 0.0)
     if entity.is_3d_polyline:
         places = [v.dxf.location for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
-        _level([p.z for p in places])
+        _level([p.z for p in places], mm)
         return Shape((_polyline_of([(p.x, p.y, 0.0) for p in places], entity.is_closed),))
     raise NotFlatError("it is a mesh")
 
@@ -186,8 +192,9 @@ def _extrusion(entity: Any) -> tuple[float, float, float] | None:
     return (vector.x, vector.y, vector.z)
 
 
-def _level(heights: Sequence[float]) -> None:
-    if not max(heights) - min(heights) <= _Z_SPREAD * max(1.0, 1e-3 * abs(heights[0])):
+def _level(heights: Sequence[float], mm: float) -> None:
+    spread = mm * (max(heights) - min(heights))
+    if not spread <= max(_LEVEL_MM, 1e-7 * mm * abs(heights[0])):
         raise NotFlatError("its points lie at different heights")
 
 
@@ -207,7 +214,7 @@ def _positive(value: float, what: str) -> float:
     return float(value)
 
 
-_CONVERTERS: Final[dict[str, Callable[[Any], Shape]]] = {
+_CONVERTERS: Final[dict[str, Callable[[Any, float], Shape]]] = {
     "LINE": _line,
     "CIRCLE": _circle,
     "ARC": _arc,

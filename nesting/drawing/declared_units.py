@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
+from nesting.drawing.findings import Finding
 from nesting.errors import UnitsUnknownError
-from nesting.units import INSUNITS_CODE, INSUNITS_METRE, INSUNITS_MM, MM_PER, Unit
+from nesting.units import DRAWN_MM_PER, INSUNITS_CODE, INSUNITS_METRE, INSUNITS_MM, MM_PER, DrawnUnit, Unit
 
 BINARY_SENTINEL: Final = b"AutoCAD Binary DXF\r\n\x1a\x00"
 
@@ -29,9 +30,10 @@ class DeclaredUnits:
 class ChosenUnit:
     """The unit taken and why; `unit` is "custom" for the rarer codes of the published table, such as mils."""
 
-    unit: Unit | Literal["custom"]
+    unit: DrawnUnit | Literal["custom"]
     mm_per_unit: float
     reason: str
+    findings: tuple[Finding, ...] = ()
 
 
 def declared_units(data: bytes) -> DeclaredUnits:
@@ -40,16 +42,21 @@ def declared_units(data: bytes) -> DeclaredUnits:
     return DeclaredUnits(insunits=read(data, b"INSUNITS"), measurement=read(data, b"MEASUREMENT"))
 
 
-def choose_unit(declared: DeclaredUnits, asked: Unit | None) -> ChosenUnit | None:
+def choose_unit(declared: DeclaredUnits, asked: DrawnUnit | None) -> ChosenUnit | None:
     """Return the unit to take, or None where only the user can tell.
 
     The user's word stands above all; then a declared unit other than none and metre.  Metre counts as not declared:
     nearly every drawing that says so got it from a template.
     """
-    if asked is not None:
-        return ChosenUnit(unit=asked, mm_per_unit=MM_PER[asked], reason=f"{asked}, as asked for")
     code = declared.insunits
-    if code is None or code == INSUNITS_METRE or code not in INSUNITS_MM:
+    silent = code is None or code == INSUNITS_METRE or code not in INSUNITS_MM
+    if asked is not None:
+        size = DRAWN_MM_PER[asked]
+        text = f"read in {asked} as asked for, though the file says $INSUNITS {code}"
+        differs = () if silent or code is None or INSUNITS_MM[code] == size else (text,)
+        said = tuple(Finding(kind="unit", severity="warning", message=text) for text in differs)
+        return ChosenUnit(unit=asked, mm_per_unit=size, reason=f"{asked}, as asked for", findings=said)
+    if silent or code is None:
         return None
     by_code: dict[int, Unit] = {c: u for u, c in INSUNITS_CODE.items()}
     size = INSUNITS_MM[code]

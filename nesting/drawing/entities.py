@@ -11,13 +11,13 @@ from ezdxf.math import OCS, Matrix44
 
 from nesting.drawing.affine import Affine
 from nesting.drawing.convert import NotFlatError, shape_of
+from nesting.drawing.counting import too_many
 from nesting.drawing.findings import Finding
 from nesting.drawing.texts import texts_of
 from nesting.errors import DrawingError
 from nesting.geometry.curves import Curve
 from nesting.part import TextMark
 
-MAX_ENTITIES: Final = 200_000
 _MAX_DEPTH: Final = 32
 _NEVER_CUT: Final = frozenset(
     [
@@ -53,12 +53,13 @@ _NEVER_CUT: Final = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """One curve as drawn, with its layer, line type and entity (type and handle)."""
+    """One curve as drawn, with its layer, line type, entity (type and handle) and colour, `7` or `#rrggbb`."""
 
     curve: Curve
     layer: str
     linetype: str
     entity: str
+    colour: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +82,14 @@ class Gathered:
 
 @dataclass(frozen=True, slots=True)
 class _Frame:
-    """Where a block stands: its matrix to world millimetres and what its content inherits."""
+    """Where a block stands: its matrix to world millimetres, its largest scale, and what its content inherits."""
 
     matrix: Matrix44
     affine: Affine | None
+    mm: float
     layer: str | None = None
     linetype: str = ""
+    colour: str = ""
     blocks: tuple[str, ...] = ()
 
 
@@ -95,6 +98,7 @@ class _Tray:
     """Collects while a drawing is walked through."""
 
     layers: dict[str, Any]
+    most: int
     drawn: list[Drawn] = field(default_factory=list)
     written: list[Written] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
@@ -102,14 +106,15 @@ class _Tray:
     counts: Counter[str] = field(default_factory=Counter)
 
 
-def gather(document: DxfDocument, mm_per_unit: float, name: str) -> Gathered:
+def gather(document: DxfDocument, mm_per_unit: float, name: str, most_entities: int) -> Gathered:
     """Collect model space, or the one sheet that holds all of the geometry if model space is empty.
 
-    Raise `DrawingError` for drawings over `MAX_ENTITIES` entities, blocks opened.
+    Raise `DrawingError` for drawings over `most_entities` entities, blocks opened.
     """
-    tray = _Tray(layers={layer.dxf.name.lower(): layer for layer in document.layers})
+    layers = {layer.dxf.name.lower(): layer for layer in document.layers}
+    tray = _Tray(layers=layers, most=most_entities)
     matrix = Matrix44.scale(mm_per_unit)
-    top = _Frame(matrix, _plane(matrix, None, 0.0))
+    top = _Frame(matrix, _plane(matrix, None, 0.0), mm_per_unit)
     _walk(document.modelspace(), top, tray, name)
     _paper_space(document, top, tray, name)
     _report_skipped(tray)
@@ -141,11 +146,8 @@ def _walk(entities: Iterable[Any], frame: _Frame, tray: _Tray, name: str) -> Non
     for entity in entities:
         kind = entity.dxftype()
         tray.counts[kind] += 1
-        if tray.counts.total() > MAX_ENTITIES:
-            raise DrawingError(
-                f"{name}: more than {MAX_ENTITIES} entities with its blocks opened; split the drawing, or simplify "
-                "curves drawn as many short lines"
-            )
+        if tray.counts.total() > tray.most:
+            raise too_many(name, "more entities, its blocks opened,", tray.most)
         try:
             _take(entity, kind, frame, tray, name)
         except NotFlatError as error:
@@ -175,7 +177,7 @@ def _take(entity: Any, kind: str, frame: _Frame, tray: _Tray, name: str) -> None
         if frame.affine is not None:
             tray.written += [Written(text, layer) for text in texts_of(entity, frame.affine)]
         return
-    shape = shape_of(entity)
+    shape = shape_of(entity, frame.mm)
     if shape is None:
         reason = "never cut" if kind in _NEVER_CUT else "not a flat outline"
         tray.skipped[(reason, kind)] += 1
@@ -186,9 +188,9 @@ def _take(entity: Any, kind: str, frame: _Frame, tray: _Tray, name: str) -> None
     if affine is None:
         raise NotFlatError("it is tilted against the drawing plane")
     linetype = _linetype(dxf, layer, frame, tray)
-    label = _label(entity)
+    label, colour = _label(entity), _colour(dxf, layer, frame, tray)
     for curve in shape.curves:
-        tray.drawn += [Drawn(made, layer, linetype, label) for made in affine.curves(curve)]
+        tray.drawn += [Drawn(made, layer, linetype, label, colour) for made in affine.curves(curve)]
     if shape.note:
         place = tray.drawn[-1].curve.end
         tray.findings.append(_about(entity, "decided", "warning", shape.note, place))
@@ -206,17 +208,19 @@ def _insert(entity: Any, frame: _Frame, layer: str, tray: _Tray, name: str) -> N
         return
     base = entity.matrix44()
     linetype = _linetype(entity.dxf, layer, frame, tray)
-    for offset in _array(entity):
+    colour = _colour(entity.dxf, layer, frame, tray)
+    for offset in _array(entity, tray.most):
         matrix = base * Matrix44.translate(*offset) * frame.matrix
-        inner = _Frame(matrix, _plane(matrix, None, 0.0), layer, linetype, (*frame.blocks, block_name))
+        blocks = (*frame.blocks, block_name)
+        inner = _Frame(matrix, _plane(matrix, None, 0.0), _size_of(matrix), layer, linetype, colour, blocks)
         _walk(block, inner, tray, name)
     _walk(entity.attribs, frame, tray, name)
 
 
-def _array(insert: Any) -> list[tuple[float, float, float]]:
+def _array(insert: Any, most: int) -> list[tuple[float, float, float]]:
     dxf = insert.dxf
     columns, rows = max(1, dxf.get("column_count", 1)), max(1, dxf.get("row_count", 1))
-    if columns * rows > MAX_ENTITIES:
+    if columns * rows > most:
         raise ValueError(f"an array of {columns} x {rows} copies")
     if columns * rows == 1:
         return [(0.0, 0.0, 0.0)]
@@ -244,6 +248,11 @@ def _plane(matrix: Matrix44, extrusion: tuple[float, float, float] | None, eleva
     return Affine(ux.x, uy.x, ux.y, uy.y, origin.x, origin.y)
 
 
+def _size_of(matrix: Matrix44) -> float:
+    axes = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+    return max(float(matrix.transform_direction(axis).magnitude) for axis in axes)
+
+
 def _hidden(dxf: Any, layer: str, tray: _Tray) -> str:
     if dxf.get("invisible", 0):
         return "invisible"
@@ -261,6 +270,19 @@ def _linetype(dxf: Any, layer: str, frame: _Frame, tray: _Tray) -> str:
         return name
     found = tray.layers.get(layer.lower())
     return str(found.dxf.get("linetype", "")) if found is not None else ""
+
+
+def _colour(dxf: Any, layer: str, frame: _Frame, tray: _Tray) -> str:
+    """Number of the colour index, `1` to `255`, or `#rrggbb` for a true colour (group codes 62 and 420)."""
+    if dxf.hasattr("true_color"):
+        return f"#{int(dxf.true_color) & 0xFFFFFF:06x}"
+    number = int(dxf.get("color", 256))
+    if number == 0:
+        return frame.colour
+    if number != 256:
+        return str(abs(number))
+    found = tray.layers.get(layer.lower())
+    return str(abs(int(found.dxf.get("color", 7)))) if found is not None else "7"
 
 
 def _report_skipped(tray: _Tray) -> None:

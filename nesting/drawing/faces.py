@@ -7,7 +7,7 @@ the split points, and each face is handed back as the true curves along its edge
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
@@ -131,7 +131,7 @@ def _drawn_of(members: Iterable[Loop | Chain]) -> Iterable[Drawn]:
     for member in members:
         if isinstance(member, Chain):
             for d in member.drawn:
-                yield from (Drawn(piece, d.layer, d.linetype, d.entity) for piece in d.curve.pieces)
+                yield from (replace(d, curve=piece) for piece in d.curve.pieces)
         else:
             label = member.entities[0] if len(member.entities) == 1 else "/".join(member.entities[:2])
             yield from (Drawn(piece, member.layer, "", label) for piece in member.contour.pieces)
@@ -280,4 +280,4 @@ def _directed(ring: list[int], bits: Sequence[_Bit]) -> list[tuple[int, bool]]:
 
 
 def _as_drawn(piece: Piece, source: Drawn) -> Drawn:
-    return Drawn(piece, source.layer, source.linetype, source.entity)
+    return replace(source, curve=piece)

@@ -25,9 +25,9 @@ class OpenedDxf:
     findings: tuple[Finding, ...]
 
 
-def open_dxf(path: Path) -> OpenedDxf:
-    """Open a file; raise `DrawingError` if it is missing, no DXF, or damaged beyond repair."""
-    data = _bytes_of(path)
+def open_dxf(path: Path, data: bytes) -> OpenedDxf:
+    """Open a file whose bytes are `data`; raise `DrawingError` if it is no DXF, or damaged beyond repair."""
+    _require_dxf(path, data)
     document, findings = _document(path, data)
     return OpenedDxf(
         document=document,
@@ -37,7 +37,8 @@ def open_dxf(path: Path) -> OpenedDxf:
     )
 
 
-def _bytes_of(path: Path) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """Return what is in a file; raise `DrawingError` if it cannot be read or is empty."""
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -45,17 +46,21 @@ def _bytes_of(path: Path) -> bytes:
         raise DrawingError(f"{path.name}: cannot be read ({reason}); check the name and the rights") from error
     if not data.strip():
         raise DrawingError(f"{path.name}: the file is empty; save the drawing again")
+    return data
+
+
+def _require_dxf(path: Path, data: bytes) -> None:
     start = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n").lower()
     if start.startswith((b"<!doctype", b"<html", b"<head", b"<?xml", b"<svg")):
-        what = "an SVG or XML file" if b"<svg" in start or start.startswith(b"<?xml") else "a web page"
-        raise DrawingError(f"{path.name}: this is {what}, not a DXF drawing; download or export the drawing itself")
+        if b"<svg" in start or start.startswith(b"<?xml"):
+            raise DrawingError(f"{path.name}: this is an SVG or XML file; if it is SVG let its name end in .svg")
+        raise DrawingError(f"{path.name}: this is a web page, not a drawing; download or export the drawing itself")
     if start[:2] == b"ac" and start[2:6].isdigit():
         raise DrawingError(f"{path.name}: this is a DWG file, not DXF; save it as DXF")
     if start.startswith((b"%pdf", b"pk\x03\x04", b"\x89png")):
         raise DrawingError(f"{path.name}: this is not a DXF drawing (PDF, archive or picture); export it as DXF")
     if not data.startswith(BINARY_SENTINEL) and b"SECTION" not in data:
         raise DrawingError(f"{path.name}: no DXF section found in it; is it a DXF drawing? export it again")
-    return data
 
 
 def _document(path: Path, data: bytes) -> tuple[DxfDocument, tuple[Finding, ...]]:

@@ -1,34 +1,44 @@
 """Read a plate from a drawing: its edge, the holes in it and the places no part may cover."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from nesting.drawing.chain import Loop
 from nesting.drawing.contours import contours_of
+from nesting.drawing.counting import MOST_ENTITIES
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError, at
 from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE
+from nesting.drawing.marks import LayerRule
 from nesting.drawing.nest import loop_polygon
 from nesting.drawing.reader import sort_content
 from nesting.plate import KeepOut, KeepOutKind, Plate
 from nesting.tolerances import JOIN_SILENT_MM, JOIN_WARN_MM
-from nesting.units import Unit
+from nesting.units import DrawnUnit
 
 _NOT_PLATE = frozenset({PART_OUTSIDE, PART_INSIDE, MARK, LABEL})
 
 
 def read_plate(
-    path: Path, *, units: Unit | None = None, join_mm: float = JOIN_WARN_MM
+    path: Path,
+    *,
+    units: DrawnUnit | None = None,
+    join_mm: float = JOIN_WARN_MM,
+    layers: Sequence[str] = (),
+    layer_rules: Sequence[LayerRule] = (),
+    most_entities: int = MOST_ENTITIES,
 ) -> tuple[Plate, tuple[Finding, ...]]:
     """Read a plate: the outermost contour is its edge, contours inside are holes.
 
     Contours on layers named keep-out, keepout or no-go are keep-outs; those on layers named clamp or magnet also keep
-    leads and rapids away.  Layers of written layouts that hold parts, marks and labels are left out.
+    leads and rapids away.  Layers of written layouts that hold parts, marks and labels are left out.  The options are
+    those of `read_drawing`.
 
     Raise `DrawingError` if there is no edge, or more than one, or contours cross.
     """
     path = Path(path)
-    content = sort_content(path, units, (), ())
+    content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
     curves = [d for d in (*content.cut, *content.marked) if d.layer.upper() not in _NOT_PLATE]
     kept_out = [d for d in curves if keep_out_kind(d.layer)]
     edge = contours_of([d for d in content.cut if d in curves and not keep_out_kind(d.layer)], join_mm)

@@ -19,7 +19,7 @@ from nesting.drawing.nest import loop_polygon, nest
 from nesting.drawing.reader import sort_content
 from nesting.geometry.contour import Contour
 from nesting.tolerances import JOIN_SILENT_MM, NODE_MM
-from nesting.units import Unit
+from nesting.units import DrawnUnit
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,7 +39,7 @@ class CutDrawing:
 
     path: Path
     sha256: str
-    unit: Unit | Literal["custom"]
+    unit: DrawnUnit | Literal["custom"]
     unit_reason: str
     parts: tuple[CutPart, ...]
     plate_edge: tuple[Contour, ...] = ()
@@ -48,7 +48,7 @@ class CutDrawing:
     findings: tuple[Finding, ...] = ()
 
 
-def read_cuts(path: Path, *, units: Unit | None = None) -> CutDrawing:
+def read_cuts(path: Path, *, units: DrawnUnit | None = None) -> CutDrawing:
     """Read what a drawing cuts.
 
     With the layers of our own writing, each contour on the outside layer is a part, and one on the inside layer is a
@@ -58,20 +58,20 @@ def read_cuts(path: Path, *, units: Unit | None = None) -> CutDrawing:
     Raise `DrawingError` if something on a cut layer does not close, crosses itself or belongs to no part.
     """
     path = Path(path)
-    content = sort_content(path, units, (), ())
+    content = sort_content(path, units)
     everything = (*content.cut, *content.marked)
     own = any(d.layer.upper() in (PART_OUTSIDE, PLATE_EDGE) for d in everything)
     if own:
         grouped = _by_layer(path, everything)
     else:
         grouped = _by_containment(path, content.cut, list(content.findings))
-    labels = [w for w in content.gathered.written if w.layer.upper() == LABEL]
+    labels = [w for w in content.source.gathered.written if w.layer.upper() == LABEL]
     edges = _loops(path, everything, PLATE_EDGE) if own else ()
     return CutDrawing(
         path=path,
-        sha256=content.opened.sha256,
-        unit=content.unit.unit,
-        unit_reason=content.unit.reason,
+        sha256=content.source.sha256,
+        unit=content.source.unit.unit,
+        unit_reason=content.source.unit.reason,
         parts=_labelled(grouped, labels, path),
         plate_edge=tuple(loop.contour for loop in sorted(edges, key=lambda e: -e.contour.area_mm2)),
         keep_outs=tuple(loop.contour for loop in _loops(path, everything, KEEP_OUT)) if own else (),

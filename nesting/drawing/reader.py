@@ -1,55 +1,49 @@
-"""Read a drawing: from a DXF file to the parts in it, with everything that was noticed on the way."""
+"""Read a drawing: from a file to the parts in it, with everything that was noticed on the way."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
-
 from nesting.drawing.annotated import refuse_annotated
 from nesting.drawing.chain import follow
 from nesting.drawing.contours import contours_of
-from nesting.drawing.declared_units import ChosenUnit, choose_unit, unknown_units
+from nesting.drawing.counting import MOST_ENTITIES
 from nesting.drawing.doubles import without_marked
-from nesting.drawing.entities import Drawn, Gathered, gather
+from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError
 from nesting.drawing.marks import LayerRule, role_of
 from nesting.drawing.nest import Nested, Outline, nest
-from nesting.drawing.open_dxf import OpenedDxf, open_dxf
-from nesting.drawing.quiet import quiet
+from nesting.drawing.plausible import size_findings
 from nesting.drawing.riders import riders_of
-from nesting.geometry.curves import Floats
+from nesting.drawing.same import same_findings
+from nesting.drawing.source import Source, read_source
+from nesting.geometry.curves import Curve
 from nesting.part import Part
 from nesting.tolerances import JOIN_WARN_MM
-from nesting.units import Unit
-
-LARGEST_PART_MM = 6000.0
-SMALLEST_PART_MM = 5.0
-"""Beyond these a unit is likely wrong: widths met in a survey of 245 real drawings."""
+from nesting.units import DrawnUnit
 
 
 @dataclass(frozen=True, kw_only=True)
 class Drawing:
-    """A drawing as read; lengths in millimetres whatever the file's unit was."""
+    """A drawing as read; lengths in millimetres whatever the file's unit was; `curves` is all that it shows."""
 
     path: Path
     name: str
     sha256: str
-    unit: Unit | Literal["custom"]
+    unit: DrawnUnit | Literal["custom"]
     mm_per_unit: float
     unit_reason: str
     parts: tuple[Part, ...]
     findings: tuple[Finding, ...]
+    curves: tuple[Curve, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sorted:
     """The content of a drawing in millimetres, curves that are cut apart from those that only mark."""
 
-    opened: OpenedDxf
-    unit: ChosenUnit
-    gathered: Gathered
+    source: Source
     cut: tuple[Drawn, ...]
     marked: tuple[Drawn, ...]
     findings: tuple[Finding, ...]
@@ -58,28 +52,30 @@ class Sorted:
 def read_drawing(
     path: Path,
     *,
-    units: Unit | None = None,
+    units: DrawnUnit | None = None,
     join_mm: float = JOIN_WARN_MM,
     layers: Sequence[str] = (),
     layer_rules: Sequence[LayerRule] = (),
+    most_entities: int = MOST_ENTITIES,
 ) -> Drawing:
-    """Read the parts of a DXF drawing.
+    """Read the parts of a DXF or SVG drawing.
 
     `units` stands above what the file declares.  Gaps up to `join_mm` are bridged between ends that are each other's
     nearest.  `layers` are patterns of layers that are cut; `layer_rules` say what other layers are for, ahead of the
     built-in names.
 
-    Raise `DrawingError` if the file is no DXF or damaged beyond repair, `UnitsUnknownError` if its unit must be asked
-    for, `NoPartsError` (with the findings) if nothing in it can be cut.
+    Raise `DrawingError` if the file is no drawing or damaged beyond repair, `UnitsUnknownError` if its unit must be
+    asked for, `NoPartsError` (with the findings) if nothing in it can be cut.
     """
     path = Path(path)
-    content = sort_content(path, units, layers, layer_rules)
+    content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
+    curves = tuple(d.curve for d in content.source.gathered.drawn)
     chained = contours_of(content.cut, join_mm)
     if not layers:
-        refuse_annotated(path, content.cut, content.gathered, chained)
+        refuse_annotated(path, content.cut, content.source.gathered, chained)
     loops, said = without_marked(chained.loops, follow(content.marked).loops)
     nested = nest(loops, chained.chains)
-    riders = riders_of(nested.outlines, chained.chains, content.marked, content.gathered.written, layer_rules)
+    riders = riders_of(nested.outlines, chained.chains, content.marked, content.source.gathered.written, layer_rules)
     parts = tuple(
         Part(
             id=path.stem if index == 0 else f"{path.stem}-{index + 1}",
@@ -89,53 +85,53 @@ def read_drawing(
             marks=riders.marks[index],
             texts=riders.texts[index],
             source=path.name,
-            source_sha256=content.opened.sha256,
+            source_sha256=content.source.sha256,
         )
         for index, outline in enumerate(nested.outlines)
     )
     findings = (*content.findings, *chained.findings, *said, *nested.findings, *riders.findings)
     if not parts:
-        raise NoPartsError(_no_parts(path, content, findings), findings)
+        raise NoPartsError(_no_parts(path, content, findings), findings, curves)
     return Drawing(
         path=path,
         name=path.name,
-        sha256=content.opened.sha256,
-        unit=content.unit.unit,
-        mm_per_unit=content.unit.mm_per_unit,
-        unit_reason=content.unit.reason,
+        sha256=content.source.sha256,
+        unit=content.source.unit.unit,
+        mm_per_unit=content.source.unit.mm_per_unit,
+        unit_reason=content.source.unit.reason,
         parts=parts,
-        findings=(*findings, *_size_findings(nested.outlines)),
+        findings=(*findings, *size_findings(parts), *same_findings(parts)),
+        curves=curves,
     )
 
 
-def sort_content(path: Path, units: Unit | None, layers: Sequence[str], rules: Sequence[LayerRule]) -> Sorted:
-    """Open a file, settle its unit and tell cut curves from marks by layer and line type."""
-    with quiet():
-        opened = open_dxf(path)
-        unit = choose_unit(opened.declared, units)
-        gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name)
-    if unit is None:
-        raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
-    kinds = {(d.layer, d.linetype) for d in gathered.drawn}
+def sort_content(
+    path: Path,
+    units: DrawnUnit | None,
+    layers: Sequence[str] = (),
+    rules: Sequence[LayerRule] = (),
+    *,
+    most_entities: int = MOST_ENTITIES,
+) -> Sorted:
+    """Open a file, settle its unit and tell cut curves from marks by layer, line type and colour."""
+    source = read_source(path, units, most_entities)
+    drawn = source.gathered.drawn
+    kinds = {(d.layer, d.linetype, d.colour) for d in drawn}
     known = {kind: role_of(*kind, layers, rules) for kind in kinds}
-    roles = [known[d.layer, d.linetype] for d in gathered.drawn]
-    cut = tuple(d for d, role in zip(gathered.drawn, roles, strict=True) if role == "cut")
-    marked = tuple(d for d, role in zip(gathered.drawn, roles, strict=True) if role not in ("cut", "ignore"))
-    ignored = sorted({d.layer for d, role in zip(gathered.drawn, roles, strict=True) if role == "ignore"})
-    findings = [*opened.findings, *gathered.findings]
+    roles = [known[d.layer, d.linetype, d.colour] for d in drawn]
+    cut = tuple(d for d, role in zip(drawn, roles, strict=True) if role == "cut")
+    marked = tuple(d for d, role in zip(drawn, roles, strict=True) if role not in ("cut", "ignore"))
+    ignored = sorted({d.layer for d, role in zip(drawn, roles, strict=True) if role == "ignore"})
+    findings = [*source.findings, *source.gathered.findings]
     if ignored:
         text = f"layers left out: {', '.join(ignored)}"
         findings.append(Finding(kind="layers left out", severity="note", message=text))
-    return Sorted(opened=opened, unit=unit, gathered=gathered, cut=cut, marked=marked, findings=tuple(findings))
-
-
-def raw_size(drawn: Sequence[Drawn]) -> tuple[float, float]:
-    """Width and height round all curves."""
-    if not drawn:
-        return (0.0, 0.0)
-    points: Floats = np.vstack([d.curve.points(1.0) for d in drawn])
-    width, height = points.max(axis=0) - points.min(axis=0)
-    return (float(width), float(height))
+    marks = sorted({(d.layer, role) for d, role in zip(drawn, roles, strict=True) if role not in ("cut", "ignore")})
+    if marks:
+        told = ", ".join(f"{layer or 'no layer'} ({role})" for layer, role in marks)
+        text = f"kept as marks, not cut, by layer: {told}"
+        findings.append(Finding(kind="layers of marks", severity="note", message=text))
+    return Sorted(source=source, cut=cut, marked=marked, findings=tuple(findings))
 
 
 def _name(stem: str, outline: Outline, nested: Nested) -> str:
@@ -150,21 +146,11 @@ def _no_parts(path: Path, content: Sorted, findings: Sequence[Finding]) -> str:
     if errors:
         more = f" (and {len(errors) - 3} more)" if len(errors) > 3 else ""
         return f"{path.name}: no part can be made of it: {'; '.join(errors[:3])}{more}"
-    if not content.gathered.drawn:
-        return f"{path.name}: nothing to cut in it, only {content.gathered.counts or 'empty space'}; check the export"
-    seen = sorted({d.layer for d in content.gathered.drawn})
+    if not content.source.gathered.drawn:
+        seen_only = content.source.gathered.counts or "empty space"
+        return f"{path.name}: nothing to cut in it, only {seen_only}; check the export"
+    seen = sorted({d.layer for d in content.source.gathered.drawn})
     return (
         f"{path.name}: no closed contour found among {len(content.cut)} curves; layers with curves: {', '.join(seen)}; "
-        "check which layers are to be cut, and that outlines close"
+        "check which layers are to be cut (--layer, --rule), and that outlines close"
     )
-
-
-def _size_findings(outlines: Sequence[Outline]) -> list[Finding]:
-    found = []
-    for outline in outlines:
-        x0, y0, x1, y1 = outline.polygon.bounds
-        size = max(x1 - x0, y1 - y0)
-        if not SMALLEST_PART_MM <= size <= LARGEST_PART_MM:
-            text = f"a part is {x1 - x0:.4g} x {y1 - y0:.4g} mm; is the unit right? --units sets it"
-            found.append(Finding(kind="size", severity="warning", message=text, place=(x0, y0)))
-    return found

@@ -41,7 +41,7 @@ def riders_of(
             marks[home] += [Mark(kind="other", curve=d.curve) for d in chain.drawn]
     outside = []
     for d in marked:
-        kind = mark_kind(role_of(d.layer, d.linetype, (), rules))
+        kind = mark_kind(role_of(d.layer, d.linetype, d.colour, (), rules))
         home = homes.of((d,))
         if home is None:
             outside.append(d)
@@ -79,7 +79,9 @@ def _chain_finding(chain: Chain, inside: bool) -> Finding:
     first, place, entity = chain.drawn[0], chain.end, chain.drawn[-1].entity
     if nearly_closes(chain):
         text = f"{entity}: contour is open by {chain.gap_mm:.3g} mm at {at(place)}; close it in the drawing"
-        return Finding(kind="open contour", severity="error", message=text, place=place, entity=entity)
+        return Finding(
+            kind="open contour", severity="error", message=text, place=place, entity=entity, size_mm=chain.gap_mm
+        )
     what = "kept as a mark, not cut" if inside else "left out"
     text = f"{first.entity}: open line of {chain.length_mm:.2f} mm from {at(chain.start)} to {at(place)}: {what}"
     kind = "open line inside" if inside else "open line"

@@ -66,4 +66,4 @@ def test_people_get_a_table(drawings: Path, capsys: pytest.CaptureFixture[str]):
 
 def test_an_empty_folder_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["parts", str(tmp_path)]) == 2
-    assert "no DXF file in this folder" in capsys.readouterr().err
+    assert "no DXF or SVG file in this folder" in capsys.readouterr().err

@@ -242,7 +242,7 @@ def test_spline_with_closed_flag_but_open_ends_is_closed_with_a_word(tmp_path: P
     read = read_drawing(drawing(tmp_path / "c.dxf", draw))
 
     assert kinds(only(read)) == {"spline": 1, "line": 1}
-    assert "80.6 drawing units" in found(read, "decided")[0]
+    assert "80.6 mm" in found(read, "decided")[0]
 
 
 def test_old_polyline_with_bulges(tmp_path: Path) -> None:
@@ -418,8 +418,8 @@ def test_marks_by_layer_line_type_and_rule(tmp_path: Path) -> None:
         space.doc.linetypes.add("CENTER2", pattern=[1.0, 0.7, -0.1, 0.1, -0.1])
         space.add_line((10, 0), (10, 100), dxfattribs={"layer": "bend_up"})
         space.add_line((20, 10), (20, 90), dxfattribs={"linetype": "CENTER2"})
-        space.add_circle((60, 60), 5, dxfattribs={"layer": "IV_FEATURE_PROFILES"})
-        space.add_circle((40, 60), 5, dxfattribs={"layer": "IV_INTERIOR_PROFILES"})
+        space.add_circle((60, 60), 5, dxfattribs={"layer": "FEATURE_PROFILES"})
+        space.add_circle((40, 60), 5, dxfattribs={"layer": "INTERIOR_PROFILES"})
         space.add_line((70, 10), (70, 30), dxfattribs={"layer": "WHATEVER"})
         space.add_line((170, 10), (170, 30), dxfattribs={"layer": "ETCH"})
         space.add_text("A7", dxfattribs={"insert": (30, 30), "height": 5})
