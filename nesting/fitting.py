@@ -1,13 +1,18 @@
 """Parts looked at before they are cut: the shop's and the plate's figures brought to what `fit/` asks for."""
 
+import os
 from collections.abc import Iterable
+from dataclasses import replace
+from pathlib import Path
 
 from nesting.clearances import Clearances
+from nesting.errors import InputError
 from nesting.fit.finding import Cutting, FitFinding
 from nesting.fit.looks import fit_findings
 from nesting.part import Part
 from nesting.plate import Plate
-from nesting.shop import Shop
+from nesting.report.inquiry import Inquiry, inquiry_html, inquiry_text
+from nesting.shop import Paper, Shop
 from nesting.spacing import chart_row, known_kerf
 from nesting.tables import material_of
 
@@ -52,3 +57,32 @@ def cutting_from(shop: Shop, plate: Plate, clearances: Clearances) -> Cutting:
 def look_at(parts: Iterable[Part], cutting: Cutting) -> tuple[FitFinding, ...]:
     """Return the findings on all parts, part by part."""
     return tuple(finding for part in parts for finding in fit_findings(part, cutting))
+
+
+def numbered(parts: Iterable[Part]) -> tuple[Part, ...]:
+    """Return parts with ids of their own: two drawings of one name in two folders give the same id."""
+    used: set[str] = set()
+    found = []
+    for part in parts:
+        name, count = part.id, 1
+        while name in used:
+            count += 1
+            name = f"{part.id}-{count}"
+        used.add(name)
+        found.append(part if name == part.id else replace(part, id=name))
+    return tuple(found)
+
+
+def write_inquiry(asked: Inquiry, path: Path, *, paper: Paper) -> None:
+    """Write questions as a page, or as plain text where the name ends in .txt, whole or not at all.
+
+    Raises `InputError` if the file cannot be written.
+    """
+    text = inquiry_text(asked) if path.suffix.lower() == ".txt" else inquiry_html(asked, paper=paper)
+    beside = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        beside.write_text(text, encoding="utf-8")
+        beside.replace(path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None

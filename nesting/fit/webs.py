@@ -64,7 +64,7 @@ def _point(part: Part, cutting: Cutting, tips: list[Tip]) -> FitFinding:
         message=f"the metal runs out to a point of {tips[0][1]:.0f} degrees{at(places)}: the tip will burn away, "
         "and a finished one cuts hands",
         places=places,
-        value_mm=0.0,
+        value_mm=None,
         limit_mm=None,
         source="geometry; 30 degrees: common practice, no source",
         question=f"The outline runs out to a point of {tips[0][1]:.0f} degrees. Its tip burns away when cut by "
