@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from nesting.report.facts import RemnantRow
     from nesting.run import Result
 
+_OUTPUT = ("contours", "curves", "blocks", "plate_edge", "labels", "marks", "mark_leads", "svg")
+
 HELP = """Lay parts out on a plate, check, and write drawing and report into one folder.
 
 Takes a job file, or the same things as options; options given beside a job file win over it.
@@ -55,6 +57,7 @@ Examples:
 @click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
 @click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge, holes and keep-outs.")
 @click.option("--lead-in", metavar="LENGTH", help="Length of lead-ins; narrower leftover is scrap.")
+@click.option("--keep-lead-room", is_flag=True, default=None, help="Keep room for pierce and lead-in of each cut.")
 @click.option("--merge-cuts", is_flag=True, default=None, help="Allow a gap below two kerfs.")
 @click.option("--break-edge", is_flag=True, default=None, help="Allow a margin below the kerf.")
 @click.option("--process", metavar="NAME", help="plasma, oxy-fuel, laser or waterjet; gives kerf and spacing.")
@@ -75,8 +78,16 @@ Examples:
 @click.option("--seed", type=int, metavar="N", help="Seed of the search; default 0.")
 @click.option("--threads", type=int, metavar="N", help="Threads of the search; default 2.")
 @click.option("--out", metavar="FOLDER", help="Result folder; default JOB-layout beside the job.")
-@click.option("--dxf", metavar="VERSION", help="R2000 (default) or R12 for old controllers.")
+@click.option("--dxf", metavar="VERSION", help="R2000 (default), up to R2018, or R12 for old controllers.")
 @click.option("--out-units", metavar="UNIT", help="Unit of the written drawing: mm or inch.")
+@click.option("--contours", metavar="HOW", help='"as drawn" (default) or polylines, which carry the cut direction.')
+@click.option("--curves", metavar="HOW", help='Splines and ellipses "as drawn" (default) or as arcs.')
+@click.option("--blocks/--no-blocks", default=None, help="One block for each part, inserted in its places.")
+@click.option("--plate-edge/--no-plate-edge", default=None, help="Draw plate edge and keep-outs; default yes.")
+@click.option("--labels/--no-labels", default=None, help="Write number and name on each piece; default yes.")
+@click.option("--marks/--no-marks", default=None, help="Draw the parts' marks and texts; default yes.")
+@click.option("--mark-leads/--no-mark-leads", default=None, help="Mark pierce and lead-in of each contour.")
+@click.option("--svg/--no-svg", default=None, help="Write the drawing as SVG in true size too.")
 @click.option("--paper", metavar="SIZE", help="A4 or Letter, for the report.")
 @click.option("--force", is_flag=True, help="Replace the result folder of an earlier run.")
 @json_option
@@ -126,7 +137,7 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
             },
             "clearances": {
                 **{key: options.length(given[key]) for key in clearances},
-                **{key: given[key] for key in ("merge_cuts", "break_edge", "process", "amps")},
+                **{key: given[key] for key in ("merge_cuts", "break_edge", "keep_lead_room", "process", "amps")},
             },
             "drawings": options.drawings_entry(
                 given["layers"], given["join"], given["layer_rules"], given["most_entities"]
@@ -138,6 +149,7 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
                 "version": given["dxf"],
                 "units": given["out_units"],
                 "paper": given["paper"],
+                **{key: given[key] for key in _OUTPUT},
             },
         }
     )
@@ -188,6 +200,7 @@ def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
         "files": sorted(str(p) for p in result.folder.iterdir()),
         "findings": [{"drawing": name, **finding_json(f)} for name, f in order.findings],
         "fit": [f.as_json() for f in (*order.fit, *result.grain)],
+        "without_lead": list(result.without_lead),
         "report": result.report.as_json(),
     }
 
@@ -206,6 +219,8 @@ def _show(result: "Result") -> None:
     ]
     show_table(("part", "placed", "wanted", "size mm"), rows)
     show()
+    for missing in result.without_lead:
+        say(f"warning: {missing}")
     for left in result.report.left_over:
         show(f"left over: {left.count} x {left.name}: {left.reason}")
     show(f"utilisation {_percent(result)} of the plate (net part area / plate area)")

@@ -9,6 +9,7 @@ from pathlib import Path
 from nesting.checking.distances import Body, Shape, check_gaps, check_margins
 from nesting.checking.drawn import compare, drawn_bodies, drawn_plate
 from nesting.checking.findings import CheckFinding, CheckReport
+from nesting.checking.leads import check_leads
 from nesting.checking.rules import check_rules, usable
 from nesting.clearances import Clearances
 from nesting.drawing.readback import read_cuts
@@ -42,7 +43,7 @@ def check_drawing(
     plate: Plate | None = None,
     units: Unit | None = None,
 ) -> CheckReport:
-    """Check a drawing as written: all distances are measured on what the file holds.
+    """Check a drawing as written: all distances are measured on what the file holds, lead-ins marked in it too.
 
     With a layout, also that the drawing holds its placements' contours, all of them, in place and nothing
     else, and that the layout keeps the job's rules.  Clearances come from the argument, else the layout; the
@@ -62,10 +63,11 @@ def check_drawing(
         raise InputError(f"{path}: a drawing does not say its clearances; give the layout, or gap and margin")
     if plate is None:
         raise InputError(f"{path}: no plate edge in this drawing; give the layout, or the plate's drawing")
+    bodies, differences = (drawn_bodies(cuts), []) if layout is None else compare(cuts, layout)
+    found = [*differences, *check_leads(cuts.leads, bodies, plate, clearances)]
     if layout is None:
-        return _report(drawn_bodies(cuts), plate, clearances, [], "")
-    bodies, differences = compare(cuts, layout)
-    return _report(bodies, plate, clearances, [*differences, *check_rules(layout)], layout.id)
+        return _report(bodies, plate, clearances, found, "")
+    return _report(bodies, plate, clearances, [*found, *check_rules(layout)], layout.id)
 
 
 def _report(

@@ -4,12 +4,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from nesting.demand import Turns
 from nesting.documents import Entry, make_document, not_empty, read_document
+from nesting.drawing.writing import ContourStyle, CurveStyle, Version
 from nesting.lengths import Coordinate, Distance, DrawnUnitWord, Length, Thickness, UnitWord
 from nesting.plate import KeepOutKind
 from nesting.reading import DrawingsEntry, Patterns, Reading, Rules, reading_of
@@ -17,7 +18,6 @@ from nesting.shop import Paper
 from nesting.tables import Process
 from nesting.units import DrawnUnit
 
-DxfVersion = Literal["R12", "R2000"]
 UnitRules = tuple[tuple[Path | None, DrawnUnit], ...]
 DEFAULT_SECONDS = 60.0
 MOST_PIECES = 100_000
@@ -119,6 +119,7 @@ class ClearancesEntry(Entry):
     lead_in: Distance | None = None
     merge_cuts: bool = False
     break_edge: bool = False
+    keep_lead_room: bool = False
     process: Process | None = None
     amps: Number | None = None
 
@@ -158,8 +159,16 @@ class OutputEntry(Entry):
     """Where and how the result is written."""
 
     folder: str | None = None
-    version: DxfVersion = "R2000"
+    version: Version = "R2000"
     units: UnitWord | None = None
+    contours: ContourStyle = "as drawn"
+    curves: CurveStyle = "as drawn"
+    blocks: bool = False
+    plate_edge: bool = True
+    labels: bool = True
+    marks: bool = True
+    mark_leads: bool | None = None
+    svg: bool = False
     paper: Paper | None = None
 
 

@@ -11,10 +11,12 @@ from nesting.drawing.findings import Finding
 from nesting.drawing.plate import read_plate
 from nesting.drawing.plausible import plate_finding
 from nesting.drawing.reader import read_drawing
+from nesting.drawing.writing import Writing
 from nesting.errors import DrawingError, InputError, JobError, UnitsUnknownError
 from nesting.fit.finding import FitFinding
 from nesting.fitting import cutting_from, look_at
-from nesting.job import DxfVersion, Job, PartEntry, SearchEntry
+from nesting.job import Job, PartEntry, SearchEntry
+from nesting.leads import part_findings
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.report.facts import DrawingFacts
@@ -54,13 +56,15 @@ class Order:
     shop: Shop
     search: SearchEntry
     folder: Path
-    version: DxfVersion
+    writing: Writing
     unit: Unit
     paper: Paper
     drawings: tuple[DrawingFacts, ...] = ()
     findings: tuple[tuple[str, Finding], ...] = ()
     notes: tuple[str, ...] = ()
     fit: tuple[FitFinding, ...] = ()
+    mark_leads: bool = False
+    svg: bool = False
 
     @property
     def all_notes(self) -> tuple[str, ...]:
@@ -92,14 +96,52 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         shop=own,
         search=job.file.search,
         folder=job.folder,
-        version=output.version,
+        writing=_writing(job, own),
         unit=output.units or job.file.units or own.unit,
         paper=output.paper or own.paper,
         drawings=(*wanted.drawings, *_plate_drawing(plate)),
         findings=(*((plate.name, f) for f in plate_findings), *wanted.findings),
-        notes=(*wanted.notes, *derived.notes, *_table_notes(own, plate), *_fit_notes(plate)),
+        notes=(
+            *wanted.notes,
+            *derived.notes,
+            *_table_notes(own, plate),
+            *_fit_notes(plate),
+            *_lead_notes(job, wanted, derived),
+        ),
+        mark_leads=_marks_leads(job),
+        svg=output.svg,
         fit=look_at((d.part for d in wanted.demands), cutting_from(own, plate, derived.clearances)),
     )
+
+
+def _writing(job: Job, shop: Shop) -> Writing:
+    output = job.file.output
+    return Writing(
+        version=output.version,
+        unit=output.units or job.file.units or shop.unit,
+        contours=output.contours,
+        curves=output.curves,
+        blocks=output.blocks,
+        outside=shop.outside,
+        plate_edge=output.plate_edge,
+        labels=output.labels,
+        marks=output.marks,
+    )
+
+
+def _marks_leads(job: Job) -> bool:
+    """Lead-ins are marked if the job says so; where it does not say, if room is kept for them."""
+    said = job.file.output.mark_leads
+    return job.file.clearances.keep_lead_room if said is None else said
+
+
+def _lead_notes(job: Job, wanted: "_Wanted", derived: Derived) -> list[str]:
+    """Name the contours that have no room for a lead-in wherever their part lies, if lead-ins matter."""
+    if not (job.file.clearances.keep_lead_room or _marks_leads(job)):
+        return []
+    if derived.clearances.lead_in_mm <= 0.0:
+        raise JobError(f"{job.source}: lead-ins are to be marked and lead_in is 0; give their length")
+    return [note for d in wanted.demands for note in part_findings(d.part, derived.clearances)]
 
 
 def _as_cut(job: Job, shop: Shop) -> Shop:

@@ -15,6 +15,9 @@ FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "rep
 AT_NEED: Final = ("questions.html", "questions.txt")
 """What it holds besides where there is something to ask of a designer."""
 
+TRUE_SIZE: Final = "drawing.svg"
+"""The drawing as SVG, where asked for."""
+
 
 def refuse_taken(folder: Path, *, force: bool) -> None:
     """Raise `InputError` if a folder exists and may not be replaced.
@@ -27,7 +30,7 @@ def refuse_taken(folder: Path, *, force: bool) -> None:
         return
     if not folder.is_dir():
         raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
-    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED))
+    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED, TRUE_SIZE))
     if strangers:
         raise InputError(
             f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); choose another output folder"

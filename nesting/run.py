@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from nesting.check import check_drawing, check_layout
 from nesting.checking.findings import CheckReport
+from nesting.drawing.cut_order import cut_order
+from nesting.drawing.svg_writer import write_svg
 from nesting.drawing.writer import write_drawing
 from nesting.errors import CheckFailed
 from nesting.fit.bends import grain_findings
@@ -15,8 +17,9 @@ from nesting.fit.finding import FitFinding
 from nesting.fitting import cutting_from
 from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
+from nesting.leads import Leads, leads_of
 from nesting.order import Order
-from nesting.release import AT_NEED, DRAWING, LAYOUT, recover, refuse_taken, release, stage
+from nesting.release import AT_NEED, DRAWING, LAYOUT, TRUE_SIZE, recover, refuse_taken, release, stage
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
 from nesting.report.inquiry import inquiry, inquiry_html, inquiry_text
@@ -41,6 +44,7 @@ class Result:
     """What a run left behind; every file of `folder` carries the layout's id.
 
     `grain` is what came to light only as the parts lay on the plate; the order has the rest of the fit findings.
+    `without_lead` names the contours that no lead-in could be marked for.
     """
 
     layout: Layout
@@ -48,6 +52,7 @@ class Result:
     check: CheckReport
     folder: Path
     grain: tuple[FitFinding, ...] = ()
+    without_lead: tuple[str, ...] = ()
     recovered: str = ""
 
 
@@ -89,7 +94,7 @@ def run_job(
     _require(check_layout(layout))
     staged = stage(folder)
     try:
-        report, check = _write(order, layout, staged)
+        report, check, without_lead = _write(order, layout, staged)
         # The search may have taken minutes: what has come to stand there since is not taken away either.
         refuse_taken(folder, force=force)
         release(staged, folder)
@@ -101,14 +106,22 @@ def run_job(
         check=check,
         folder=order.folder,
         grain=grain_findings(layout),
+        without_lead=without_lead,
         recovered=recovered,
     )
 
 
-def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, CheckReport]:
-    """Write all files of a run into a folder; raise `CheckFailed` if the drawing does not read back right."""
+def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, CheckReport, tuple[str, ...]]:
+    """Write all files of a run into a folder; raise `CheckFailed` if the drawing does not read back right.
+
+    The last of what is returned names the contours without a lead-in.
+    """
     save_layout(layout, folder / LAYOUT)
-    write_drawing(layout, folder / DRAWING, version=order.version, unit=order.unit)
+    leads = leads_of(layout) if order.mark_leads else Leads()
+    cuts = cut_order(layout, leads, same_inside=order.writing.blocks)
+    write_drawing(layout, folder / DRAWING, order.writing, order=cuts, leads=leads)
+    if order.svg:
+        write_svg(layout, folder / TRUE_SIZE, order.writing, order=cuts, leads=leads)
     check = _require(check_drawing(folder / DRAWING, layout=layout))
     fit = (*order.fit, *grain_findings(layout))
     report = write_report(
@@ -120,12 +133,13 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         unit=order.unit,
         paper=order.paper,
         drawings=order.drawings,
-        notes=order.all_notes,
+        notes=(*order.all_notes, *leads.findings),
         fit=fit,
+        travel_mm=cuts.travel_mm,
     )
     if any(f.severity == "warning" for f in fit):
         _write_questions(order, layout, fit, folder)
-    return report, check
+    return report, check, leads.findings
 
 
 def _write_questions(order: Order, layout: Layout, fit: tuple[FitFinding, ...], folder: Path) -> None:

@@ -8,6 +8,7 @@ from nesting.tables import SAME_THICKNESS_MM, CutRow, Process
 from nesting.units import Unit
 
 Paper = Literal["A4", "Letter"]
+Direction = Literal["clockwise", "counter-clockwise"]
 
 DEFAULT_SOURCES: Final[dict[str, str]] = {
     "keep": "keep what a 300 x 300 mm or 100 x 1000 mm rectangle fits in: common practice, no source",
@@ -19,6 +20,8 @@ DEFAULT_SOURCES: Final[dict[str, str]] = {
     "units": "mm: assumed where nobody says",
     "prices": "none known: no cost is worked out",
     "table": "travel not known: plate size is not compared with it",
+    "direction": "outside cuts clockwise, inside cuts counter-clockwise: the right side of a usual plasma cut is the "
+    "squarer one; some torches swirl the other way",
     "kerf": "none measured: cut-chart value taken",
     "slats": "pitch not known: parts are not looked at for tipping",
     "least_hole": "by the table for process and thickness",
@@ -74,6 +77,7 @@ class Shop:
     unit: Unit = "mm"
     gap_mm: float | None = None
     margin_mm: float | None = None
+    outside: Direction = "clockwise"
     slat_pitch_mm: float | None = None
     least_hole_thicknesses: float | None = None
     cut_tolerance_mm: float | None = None

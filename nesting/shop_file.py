@@ -8,7 +8,7 @@ from pydantic import AfterValidator, Field
 
 from nesting.documents import Entry, not_empty, read_document
 from nesting.lengths import Distance, Length, Thickness, UnitWord
-from nesting.shop import DEFAULT_SOURCES, MeasuredKerf, Paper, Prices, Shop
+from nesting.shop import DEFAULT_SOURCES, Direction, MeasuredKerf, Paper, Prices, Shop
 from nesting.tables import CutRow, Process
 
 Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
@@ -65,6 +65,7 @@ class CuttingEntry(Entry):
     material: str | None = None
     gap: Distance | None = None
     margin: Distance | None = None
+    outside: Direction | None = None
     table: tuple[Length, Length] | None = Field(default=None, strict=False)
     slat_pitch: Length | None = None
     least_hole: Number | None = None
@@ -99,6 +100,7 @@ def read_shop(path: Path) -> Shop:
         "units": file.units,
         "prices": prices,
         "table": cutting.table,
+        "direction": cutting.outside,
         "kerf": file.measured_kerf or None,
         "slats": cutting.slat_pitch,
         "least_hole": cutting.least_hole,
@@ -121,6 +123,7 @@ def read_shop(path: Path) -> Shop:
         unit=file.units,
         gap_mm=cutting.gap,
         margin_mm=cutting.margin,
+        outside=cutting.outside or standard.outside,
         slat_pitch_mm=cutting.slat_pitch,
         least_hole_thicknesses=cutting.least_hole,
         cut_tolerance_mm=cutting.cut_tolerance,
@@ -189,6 +192,7 @@ name = "My shop"
 # material = "mild steel"       # for the cut chart and the mass where the plate's grade is not in the table
 # gap = 8                       # between parts; default: usual for process and thickness, common practice
 # margin = 12                   # to the plate's edge; default: likewise
+# outside = "clockwise"         # direction of outside cuts, or "counter-clockwise"; inside cuts go the other way
 # table = [1500, 3000]          # how far the machine travels, x and y; default: not compared
 # slat_pitch = 100              # from slat to slat; default: not known, parts are not looked at for tipping
 # least_hole = 1.5              # your smallest good hole, in thicknesses; default: usual for the process

@@ -49,6 +49,7 @@ def derive_clearances(entry: ClearancesEntry, shop: Shop, plate: Plate) -> Deriv
         lead_in_mm=lead,
         merge_cuts=entry.merge_cuts,
         break_edge=entry.break_edge,
+        keep_lead_room=entry.keep_lead_room,
         sources=sources,
     )
     return Derived(clearances=clearances, notes=_notes(row, shop, plate))

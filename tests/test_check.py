@@ -15,6 +15,7 @@ from nesting.check import CheckReport, check_drawing, check_layout
 from nesting.clearances import Clearances
 from nesting.demand import Demand, Turns
 from nesting.drawing.writer import write_drawing
+from nesting.drawing.writing import Writing
 from nesting.errors import InputError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import EllipseArc, Polyline, Spline, circle
@@ -408,7 +409,7 @@ def mixed_parts() -> Layout:
 @pytest.mark.parametrize("unit", ["mm", "inch"])
 def test_written_drawing_passes_with_and_without_its_layout(tmp_path: Path, version: str, unit: str) -> None:
     layout, path = mixed_parts(), tmp_path / "a drawing.dxf"
-    write_drawing(layout, path, version=version, unit=unit)  # type: ignore[arg-type]
+    write_drawing(layout, path, Writing(version=version, unit=unit))  # type: ignore[arg-type]
 
     compared, alone = check_drawing(path, layout=layout), check_drawing(path, clearances=CLEAR)
 

@@ -62,7 +62,7 @@ def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     assert demand.part.area_mm2 == pytest.approx(100.0)
     assert found.clearances.sources["gap_mm"] == "given in the job"
     assert found.folder == folder / "job-layout"
-    assert (found.version, found.unit, found.paper) == ("R2000", "mm", "A4")
+    assert (found.writing.version, found.unit, found.paper) == ("R2000", "mm", "A4")
 
 
 @pytest.mark.parametrize(

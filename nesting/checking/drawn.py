@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -160,25 +161,35 @@ def _same_contours(drawn: Sequence[Contour], wanted: Sequence[Contour]) -> bool:
 
 
 def _by_length(contours: Iterable[Contour]) -> list[Contour]:
-    # Rounded, lest two holes of one length but other kinds change places by the last digit.
-    return sorted(contours, key=lambda c: (round(c.length_mm, 3), sorted(_kinds(c).items())))
+    # Rounded, lest two holes of one length but other form change places by the last digit.
+    return sorted(contours, key=lambda c: (round(c.length_mm, 3), round(c.area_mm2, 1), sorted(_kinds(c).items())))
 
 
 def _same_contour(drawn: Contour, wanted: Contour) -> bool:
-    kinds, relative = _kinds(wanted), _LENGTH_RELATIVE
-    if _fitted(drawn, wanted):
-        relative = _FITTED_RELATIVE
-    elif _kinds(drawn) != kinds:
+    relative = _FITTED_RELATIVE if _fitted(drawn, wanted) else _LENGTH_RELATIVE
+    if relative == _LENGTH_RELATIVE and _kinds(drawn) != _kinds(wanted) and not _joined(drawn, wanted):
         return False
     return abs(drawn.length_mm - wanted.length_mm) <= relative * max(wanted.length_mm, 1.0)
 
 
 def _fitted(drawn: Contour, wanted: Contour) -> bool:
-    """Tell whether splines and ellipses became arcs, as they do in R12, with lines and circles as before."""
+    """Tell whether splines and ellipses became arcs, as they do in R12, with lines and arcs as before or joined."""
     have, need = _kinds(drawn), _kinds(wanted)
     free = need["spline"] + need["ellipse"]
-    kept = have["spline"] + have["ellipse"] == 0 and have["circle"] == need["circle"]
-    return free > 0 and kept and have["line"] >= need["line"] and have["arc"] >= need["arc"]
+    kept = have["spline"] + have["ellipse"] == 0
+    round_ = have["arc"] + 2 * have["circle"] >= need["arc"] + 2 * need["circle"]
+    return free > 0 and kept and have["line"] >= need["line"] and round_
+
+
+def _joined(drawn: Contour, wanted: Contour) -> bool:
+    """Tell whether it may be the same contour as a polyline: there a circle is two arcs, and a start may halve a piece.
+
+    Where its pieces truly lie is for `_displaced` to measure.
+    """
+    have, need = _kinds(drawn), _kinds(wanted)
+    free = all(have[kind] == need[kind] for kind in ("spline", "ellipse"))
+    more_arcs = have["arc"] - need["arc"] >= 2 * (need["circle"] - have["circle"]) >= 0
+    return free and have["line"] >= need["line"] and more_arcs
 
 
 def _kinds(contour: Contour) -> Counter[str]:
@@ -194,12 +205,27 @@ def _told(contours: Sequence[Contour]) -> str:
 
 def _displaced(drawn: Sequence[Contour], wanted: Sequence[Contour]) -> float:
     """Return how far the joints of contours lie from those they should lie on."""
-    if any(_fitted(a, b) for a, b in zip(_by_length(drawn), _by_length(wanted), strict=True)):
+    pairs = list(zip(_by_length(drawn), _by_length(wanted), strict=True))
+    if any(_fitted(a, b) for a, b in pairs):
         # Arcs put in the place of a spline have joints of their own, but pass through the spline's.
-        lines = shapely.union_all([c.polygon(FINE_CHORD_MM / 5, "midway").boundary for c in drawn])
-        joints = [p for c in wanted for piece in c.pieces if not _is_circle(piece) for p in _joints(piece)]
-        return float(shapely.distance(shapely.points(joints), lines).max())
+        return _off_line(wanted, drawn)
+    if any(_kinds(a) != _kinds(b) for a, b in pairs):
+        return max(_off_line(wanted, drawn), _off_line(drawn, wanted))
     return float(shapely.hausdorff_distance(_knots(drawn), _knots(wanted)))
+
+
+def _off_line(some: Sequence[Contour], others: Sequence[Contour]) -> float:
+    """Return how far joints of some contours lie off the line of others; of a circle, its four outermost points."""
+    lines = shapely.union_all([c.polygon(FINE_CHORD_MM / 5, "midway").boundary for c in others])
+    points = []
+    for piece in (piece for contour in some for piece in contour.pieces):
+        if isinstance(piece, Arc) and piece.closed:
+            (x, y), r = piece.center, piece.radius_mm
+            points += [(x + r, y), (x, y + r), (x - r, y), (x, y - r)]
+        else:
+            points += _joints(piece)
+            points += [replace(piece, sweep_deg=piece.sweep_deg / 2).end] if isinstance(piece, Arc) else []
+    return float(shapely.distance(shapely.points(points), lines).max())
 
 
 def _knots(contours: Sequence[Contour]) -> shapely.MultiPoint:

@@ -7,7 +7,7 @@ from nesting.geometry.pose import Point
 from nesting.tolerances import CHECK_MM
 
 Kind = Literal[
-    "gap", "overlap", "margin", "outside",  # clearances
+    "gap", "overlap", "margin", "outside", "lead",  # clearances
     "pose", "number", "part", "quantity", "turn", "flip", "thickness", "grade",  # the job's rules
     "missing", "extra", "changed", "moved",  # a drawing against its layout
 ]  # fmt: skip

@@ -22,7 +22,12 @@ def label_size(text: str, radius_mm: float) -> tuple[float, float]:
     """Return letter height and width of a label that stays in a circle, mm."""
     across = (1.0 + (_WIDTH_PER_HEIGHT * len(text)) ** 2) ** 0.5
     height = min(_TALLEST_MM, 1.8 * radius_mm / across)
-    return height, height * _WIDTH_PER_HEIGHT * len(text)
+    return height, text_width(text, height)
+
+
+def text_width(text: str, height_mm: float) -> float:
+    """Return an upper bound on the width of a line of text in a plain stroke font, mm."""
+    return height_mm * _WIDTH_PER_HEIGHT * len(text)
 
 
 def label_room(part: Part) -> tuple[Point, float]:

@@ -1,6 +1,6 @@
 """Layers of written drawings: names of our own, and colours that stay apart for colour-blind eyes.
 
-The colours are DXF colour numbers numbers picked along blue, orange and grey, whose lightness differs as well.
+The colours are DXF colour numbers picked along blue, orange and grey, with one magenta; their lightness differs too.
 """
 
 from typing import Final
@@ -11,6 +11,7 @@ MARK: Final = "MARK"
 PLATE_EDGE: Final = "PLATE_EDGE"
 KEEP_OUT: Final = "KEEP_OUT"
 LABEL: Final = "LABEL"
+PIERCE_MARK: Final = "PIERCE_MARK"
 
 COLOURS: Final[dict[str, int]] = {
     PART_OUTSIDE: 5,
@@ -19,5 +20,17 @@ COLOURS: Final[dict[str, int]] = {
     PLATE_EDGE: 8,
     KEEP_OUT: 40,
     LABEL: 9,
+    PIERCE_MARK: 214,
 }
-"""ACI by layer: blue, orange, light blue, dark grey, light orange, light grey."""
+"""ACI by layer: blue, orange, light blue, dark grey, light orange, light grey, dark magenta."""
+
+STROKES: Final[dict[str, str]] = {
+    PART_OUTSIDE: "#0000ff",
+    PART_INSIDE: "#ff7f00",
+    MARK: "#7fdfff",
+    PLATE_EDGE: "#414141",
+    KEEP_OUT: "#ffbf00",
+    LABEL: "#808080",
+    PIERCE_MARK: "#8f007f",
+}
+"""The same colours for drawings that name them by red, green and blue; a white ground is likely there."""

@@ -14,10 +14,11 @@ from nesting.drawing.chain import Chain, Chained, Loop, loop_of
 from nesting.drawing.contours import contours_of
 from nesting.drawing.entities import Drawn, Written
 from nesting.drawing.findings import Finding, NoPartsError, at
-from nesting.drawing.layers import KEEP_OUT, LABEL, PART_INSIDE, PART_OUTSIDE, PLATE_EDGE
+from nesting.drawing.layers import KEEP_OUT, LABEL, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK, PLATE_EDGE
 from nesting.drawing.nest import loop_polygon, nest
 from nesting.drawing.reader import sort_content
 from nesting.geometry.contour import Contour
+from nesting.geometry.curves import Line
 from nesting.tolerances import JOIN_SILENT_MM, NODE_MM
 from nesting.units import DrawnUnit
 
@@ -35,7 +36,10 @@ class CutPart:
 
 @dataclass(frozen=True, kw_only=True)
 class CutDrawing:
-    """A drawing ready to be cut; plate edge and keep-outs are empty if it holds none."""
+    """A drawing ready to be cut; plate edge and keep-outs are empty if it holds none.
+
+    `leads` are the marked lead-ins, each from its pierce to the contour.
+    """
 
     path: Path
     sha256: str
@@ -44,6 +48,7 @@ class CutDrawing:
     parts: tuple[CutPart, ...]
     plate_edge: tuple[Contour, ...] = ()
     keep_outs: tuple[Contour, ...] = ()
+    leads: tuple[Line, ...] = ()
     own_layers: bool = False
     findings: tuple[Finding, ...] = ()
 
@@ -75,6 +80,7 @@ def read_cuts(path: Path, *, units: DrawnUnit | None = None) -> CutDrawing:
         parts=_labelled(grouped, labels, path),
         plate_edge=tuple(loop.contour for loop in sorted(edges, key=lambda e: -e.contour.area_mm2)),
         keep_outs=tuple(loop.contour for loop in _loops(path, everything, KEEP_OUT)) if own else (),
+        leads=tuple(d.curve for d in everything if d.layer.upper() == PIERCE_MARK and isinstance(d.curve, Line)),
         own_layers=own,
         findings=content.findings,
     )

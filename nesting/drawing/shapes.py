@@ -4,14 +4,19 @@ import math
 from typing import Any
 
 from nesting.drawing.biarcs import as_arcs
+from nesting.drawing.labels import text_width
 from nesting.geometry.curves import Arc, Curve, EllipseArc, Line, Polyline, Spline
 from nesting.geometry.pose import Point, Pose
+from nesting.leads import Spot
 from nesting.part import TextMark
 from nesting.tolerances import R12_ARC_MM
 
 
-def draw_curve(space: Any, curve: Curve, layer: str, scale: float) -> None:
-    """Add a curve to a layout of a DXF document, coordinates times `scale`; mirrored ones are not extruded."""
+def draw_curve(space: Any, curve: Curve, layer: str, scale: float, *, arcs_only: bool = False) -> None:
+    """Add a curve to a layout or block of a DXF document, coordinates times `scale`; mirrored ones are not extruded.
+
+    With `arcs_only` and in R12, splines and ellipses become polylines of arcs within `R12_ARC_MM`.
+    """
     attribs = {"layer": layer}
     if isinstance(curve, Line):
         space.add_line(_scaled(curve.start, scale), _scaled(curve.end, scale), dxfattribs=attribs)
@@ -19,7 +24,7 @@ def draw_curve(space: Any, curve: Curve, layer: str, scale: float) -> None:
         _arc(space, curve, attribs, scale)
     elif isinstance(curve, Polyline):
         _polyline(space, curve, attribs, scale)
-    elif space.doc.dxfversion == "AC1009":
+    elif arcs_only or space.doc.dxfversion == "AC1009":
         _polyline(space, as_arcs(curve, R12_ARC_MM), attribs, scale)
     elif isinstance(curve, EllipseArc):
         _ellipse(space, curve, attribs, scale)
@@ -28,15 +33,29 @@ def draw_curve(space: Any, curve: Curve, layer: str, scale: float) -> None:
 
 
 def draw_text(space: Any, text: TextMark, layer: str, scale: float, pose: Pose | None = None) -> None:
-    """Add a line of text; on a part turned over it is mirrored like everything else."""
+    """Add a line of text; on a part turned over it stays readable, in the place where its mirror image would be.
+
+    There its right end stands where its left end was, so that it is set from the right; readers that know no other
+    alignment find the left end by the text's estimated width.
+    """
     pose = pose or Pose()
-    turn = pose.direction_deg(text.turn_deg)
-    attribs: dict[str, Any] = {"layer": layer, "rotation": turn % 360.0, "height": text.height_mm * scale}
+    at, turn = pose.point(text.at), pose.direction_deg(text.turn_deg)
+    attribs: dict[str, Any] = {"layer": layer, "height": text.height_mm * scale}
     if pose.flipped:
-        attribs["text_generation_flag"] = 2
-        attribs["rotation"] = (turn + 180.0) % 360.0
-    attribs["insert"] = _scaled(pose.point(text.at), scale)
+        turn += 180.0
+        reach = text_width(text.text, text.height_mm)
+        left = (at[0] - reach * math.cos(math.radians(turn)), at[1] - reach * math.sin(math.radians(turn)))
+        attribs |= {"halign": 2, "align_point": _scaled(at, scale)}
+        at = left
+    attribs |= {"insert": _scaled(at, scale), "rotation": turn % 360.0}
     space.add_text(_plain(text.text), dxfattribs=attribs)
+
+
+def draw_pierce(space: Any, spot: Spot, layer: str, scale: float) -> None:
+    """Add a lead-in: a point where the arc starts, and a line from there to the contour."""
+    begin, end = _scaled(spot.pierce, scale), _scaled(spot.contact, scale)
+    space.add_point(begin, dxfattribs={"layer": layer})
+    space.add_line(begin, end, dxfattribs={"layer": layer})
 
 
 def _arc(space: Any, arc: Arc, attribs: dict[str, str], scale: float) -> None:

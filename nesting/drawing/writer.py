@@ -2,56 +2,69 @@
 
 import io
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 from ezdxf import options  # type: ignore[attr-defined]
 from ezdxf.document import Drawing as DxfDocument
 from ezdxf.filemanagement import new as new_document
 
+from nesting.drawing.cut_order import CutOrder, cut_order
 from nesting.drawing.labels import label_room, label_size, label_text
-from nesting.drawing.layers import COLOURS, KEEP_OUT, LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PLATE_EDGE
+from nesting.drawing.layers import COLOURS, KEEP_OUT, LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK, PLATE_EDGE
 from nesting.drawing.quiet import quiet
-from nesting.drawing.shapes import draw_curve, draw_text
+from nesting.drawing.shapes import draw_curve, draw_pierce, draw_text
+from nesting.drawing.travelled import travelled
+from nesting.drawing.writing import Writing
 from nesting.geometry.contour import Contour
-from nesting.geometry.pose import Point
+from nesting.geometry.pose import Point, Pose
 from nesting.layout import Layout
-from nesting.part import TextMark
+from nesting.leads import Leads, Spot
+from nesting.part import Part, TextMark
 from nesting.units import INSUNITS_CODE, MM_PER, Unit
-
-Version = Literal["R12", "R2000"]
 
 NOTICE: Final = "FINISHED SIZE, NO KERF OFFSET: THE CONTROLLER MUST OFFSET"
 _METRIC: Final = frozenset({"mm", "cm", "m"})
+_CODE_PAGE: Final = frozenset({"R12", "R2000", "R2004"})
+"""Versions whose text is in the code page that the header names; newer ones are UTF-8."""
+
+_NAME_LENGTH: Final = 24
+"""With what is put before and after it a block's name stays within R12's 31 characters."""
 
 
 def write_drawing(
     layout: Layout,
     path: Path,
+    writing: Writing | None = None,
     *,
-    version: Version = "R2000",
-    unit: Unit = "mm",
-    labels: bool = True,
-    plate_edge: bool = True,
+    order: CutOrder | None = None,
+    leads: Leads | None = None,
 ) -> None:
     """Write the layout's parts, plate edge, keep-outs and labels; the file appears whole or not at all.
 
-    Each part's inside cuts come before its outside cut, part after part in the layout's order.  R2000 keeps every
-    curve as it is; R12 has no light polylines, ellipses and splines: polylines become old ones, the others arcs
-    within `R12_ARC_MM`.  The same layout gives the same bytes.  Raise `OSError` if the folder cannot be written.
+    Contours stand in the order they are cut, `cut_order` where none is given: each part's inside cuts before its
+    outside cut, parts in a hole before the part round it.  Lead-ins are marked if given.  R2000 and later keep every
+    curve as it is unless asked otherwise; R12 has no light polylines, ellipses and splines: polylines become old
+    ones, the others arcs within `R12_ARC_MM`.  The same layout gives the same bytes.  Raise `OSError` if the folder
+    cannot be written.
     """
+    writing, leads = writing or Writing(), leads or Leads()
+    order = order or cut_order(layout, leads, same_inside=writing.blocks)
     with quiet(), _fixed_stamps():
-        document = _document(layout, version, unit, labels=labels, plate_edge=plate_edge)
+        document = _document(layout, writing, order, leads)
         stream = io.StringIO()
         document.write(stream)
     text = stream.getvalue()
-    if version == "R12":
-        text = _with_units(text, unit)
+    if writing.version == "R12":
+        text = _with_units(text, writing.unit)
+    encoding = "cp1252" if writing.version in _CODE_PAGE else "utf-8"
     beside = path.with_name(path.name + ".part")
     try:
-        with beside.open("w", encoding="cp1252", errors="dxfreplace", newline="\r\n") as file:
+        with beside.open("w", encoding=encoding, errors="dxfreplace", newline="\r\n") as file:
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
@@ -60,65 +73,131 @@ def write_drawing(
         beside.unlink(missing_ok=True)
 
 
-def _document(layout: Layout, version: Version, unit: Unit, *, labels: bool, plate_edge: bool) -> DxfDocument:
-    document = new_document(version)
-    if version != "R12":
-        document.header["$INSUNITS"] = INSUNITS_CODE[unit]
-        document.header["$MEASUREMENT"] = 1 if unit in _METRIC else 0
+def _document(layout: Layout, writing: Writing, order: CutOrder, leads: Leads) -> DxfDocument:
+    document = new_document(writing.version)
+    if writing.version != "R12":
+        document.header["$INSUNITS"] = INSUNITS_CODE[writing.unit]
+        document.header["$MEASUREMENT"] = 1 if writing.unit in _METRIC else 0
     for name, colour in COLOURS.items():
         document.layers.add(name, color=colour)
-    scale = 1.0 / MM_PER[unit]
-    space = document.modelspace()
-    if plate_edge:
-        _plate(layout, space, scale)
-    parts = layout.parts
-    used = dict.fromkeys(p.part_id for p in layout.placements) if labels else {}
-    rooms = {part_id: label_room(parts[part_id]) for part_id in used}
-    for placement in layout.placements:
-        part = parts[placement.part_id]
-        outer, *holes = part.posed_contours(placement.pose)
-        for hole in holes:
-            _contour(hole, space, PART_INSIDE, scale)
-        _contour(outer, space, PART_OUTSIDE, scale)
-        for mark in part.marks:
-            draw_curve(space, mark.curve.posed(placement.pose), MARK, scale)
-        for line in part.texts:
-            draw_text(space, line, MARK, scale, placement.pose)
-        if labels:
-            center, radius = rooms[part.id]
-            text = label_text(part, placement.number)
-            _label(text, placement.pose.point(center), radius, space, scale)
-    if labels:
-        _notice(layout, space, scale)
+    pen = _Pen(document.modelspace(), 1.0 / MM_PER[writing.unit], writing)
+    if writing.plate_edge:
+        _plate(layout, pen)
+    blocks: dict[tuple[str, bool], str] = {}
+    for piece in _pieces(layout, order, leads):
+        for spot in piece.spots.values():
+            draw_pierce(pen.space, spot, PIERCE_MARK, pen.scale)
+        if writing.blocks:
+            _insert(piece, pen, blocks)
+        else:
+            _draw(piece, piece.pose, pen)
+    if writing.labels:
+        _labels(layout, pen)
+        _notice(layout, pen)
     return document
 
 
-def _contour(contour: Contour, space: Any, layer: str, scale: float) -> None:
-    for curve in contour.curves:
-        draw_curve(space, curve, layer, scale)
+@dataclass(frozen=True)
+class _Pen:
+    """Where to draw, how large and how."""
+
+    space: Any
+    scale: float
+    writing: Writing
+
+    def contour(self, contour: Contour, layer: str) -> None:
+        """Draw a contour that is not cut, with the curves it has."""
+        for curve in contour.curves:
+            draw_curve(self.space, curve, layer, self.scale, arcs_only=self.writing.arcs_only)
 
 
-def _plate(layout: Layout, space: Any, scale: float) -> None:
+@dataclass(frozen=True, kw_only=True)
+class _Piece:
+    """A placed part, its contours in the order they are cut, and its lead-ins in the part's own place."""
+
+    part: Part
+    pose: Pose
+    contours: tuple[int, ...]
+    spots: dict[int, Spot]
+
+
+def _pieces(layout: Layout, order: CutOrder, leads: Leads) -> list[_Piece]:
+    """Return the placed parts as they are cut; a part's outer contour is its last."""
+    parts, placements = layout.parts, {p.number: p for p in layout.placements}
+    found, contours = [], dict[int, list[int]]()
+    for cut in order.cuts:
+        contours.setdefault(cut.number, []).append(cut.contour)
+        if cut.contour == 0:
+            placement, indices = placements[cut.number], contours[cut.number]
+            spots = {k: leads.spots[cut.number, k] for k in indices if (cut.number, k) in leads.spots}
+            part = parts[placement.part_id]
+            found.append(_Piece(part=part, pose=placement.pose, contours=tuple(indices), spots=spots))
+    return found
+
+
+def _draw(piece: _Piece, pose: Pose, pen: _Pen) -> None:
+    """Draw marks first, as they are made while the part is still held, then what is cut."""
+    part, writing = piece.part, pen.writing
+    if writing.marks:
+        for mark in part.marks:
+            draw_curve(pen.space, mark.curve.posed(pose), MARK, pen.scale, arcs_only=writing.arcs_only)
+        for line in part.texts:
+            draw_text(pen.space, line, MARK, pen.scale, pose)
+    contours = part.posed_contours(pose)
+    for index in piece.contours:
+        contact = piece.spots[index].contact if index in piece.spots else None
+        layer, clockwise = PART_INSIDE if index else PART_OUTSIDE, writing.clockwise(index)
+        for curve in travelled(contours[index], writing, clockwise=clockwise, contact=contact):
+            draw_curve(pen.space, curve, layer, pen.scale, arcs_only=writing.arcs_only)
+
+
+def _insert(piece: _Piece, pen: _Pen, blocks: dict[tuple[str, bool], str]) -> None:
+    """Insert a part's block, made when it is first met.
+
+    A part turned over has a block of its own, as not every controller knows mirrored inserts.
+    """
+    key = (piece.part.id, piece.pose.flipped)
+    document = pen.space.doc
+    if key not in blocks:
+        plain = re.sub(r"[^A-Z0-9_-]", "_", piece.part.name.upper())[:_NAME_LENGTH]
+        blocks[key] = f"P{len(blocks) + 1}_{plain}"
+        block = document.blocks.new(blocks[key])
+        as_drawn = replace(piece, spots={})
+        _draw(as_drawn, Pose(flipped=piece.pose.flipped), replace(pen, space=block))
+    at = (piece.pose.x_mm * pen.scale, piece.pose.y_mm * pen.scale)
+    turn = piece.pose.turn_deg
+    pen.space.add_blockref(blocks[key], at, dxfattribs={"rotation": turn, "layer": PART_OUTSIDE})
+
+
+def _plate(layout: Layout, pen: _Pen) -> None:
     for contour in (layout.plate.outer, *layout.plate.holes):
-        _contour(contour, space, PLATE_EDGE, scale)
+        pen.contour(contour, PLATE_EDGE)
     for keep_out in layout.plate.keep_outs:
-        _contour(keep_out.contour, space, KEEP_OUT, scale)
+        pen.contour(keep_out.contour, KEEP_OUT)
 
 
-def _label(text: str, center: Point, radius_mm: float, space: Any, scale: float) -> None:
-    height, width = label_size(text, radius_mm)
-    mark = TextMark(text=text, at=(center[0] - width / 2, center[1] - height / 2), height_mm=height)
-    draw_text(space, mark, LABEL, scale)
+def _labels(layout: Layout, pen: _Pen) -> None:
+    parts = layout.parts
+    rooms = {i: label_room(parts[i]) for i in dict.fromkeys(p.part_id for p in layout.placements)}
+    for placement in layout.placements:
+        (x, y), radius = rooms[placement.part_id]
+        text = label_text(parts[placement.part_id], placement.number)
+        height, width = label_size(text, radius)
+        x, y = placement.pose.point((x, y))
+        _write(text, (x - width / 2, y - height / 2), height, pen)
 
 
-def _notice(layout: Layout, space: Any, scale: float) -> None:
+def _notice(layout: Layout, pen: _Pen) -> None:
     """Say outside the plate what the drawing is, where nobody cuts."""
     x0, y0, x1, _ = layout.plate.fine_polygon.bounds
     height = max(2.5, (x1 - x0) / 120.0)
-    draw_text(space, TextMark(text=NOTICE, at=(x0, y0 - 3 * height), height_mm=height), LABEL, scale)
+    _write(NOTICE, (x0, y0 - 3 * height), height, pen)
     if layout.id:
-        mark = TextMark(text=f"LAYOUT {layout.id}", at=(x0, y0 - 5 * height), height_mm=height)
-        draw_text(space, mark, LABEL, scale)
+        _write(f"LAYOUT {layout.id}", (x0, y0 - 5 * height), height, pen)
+
+
+def _write(text: str, at: Point, height_mm: float, pen: _Pen) -> None:
+    draw_text(pen.space, TextMark(text=text, at=at, height_mm=height_mm), LABEL, pen.scale)
 
 
 def _with_units(text: str, unit: Unit) -> str:

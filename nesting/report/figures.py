@@ -41,11 +41,13 @@ def figures(
     drawings: Sequence[DrawingFacts] = (),
     notes: Sequence[str] = (),
     fit: Sequence[FitFinding] = (),
+    travel_mm: float | None = None,
 ) -> YieldReport:
     """Return the yield report of a layout.
 
     `areas` saves measuring them again.  Mass needs the plate's thickness, cut time a cut-chart row for it,
-    cost the shop's prices; without them those figures are None and say what is missing.  Raises
+    cost the shop's prices; without them those figures are None and say what is missing.  `travel_mm` is the
+    rapid travel in the order of the written drawing.  Raises
     `BalanceError` as `balance`.
     """
     areas = areas or balance(layout, shop)
@@ -62,7 +64,7 @@ def figures(
         figures=(
             *uses(totals),
             *masses(totals, matter),
-            *cutting(totals, matter),
+            *cutting(totals, matter, travel_mm),
             *costs(totals, matter, shop),
         ),
         parts=rows,

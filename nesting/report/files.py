@@ -30,6 +30,7 @@ def write_report(
     drawings: Sequence[DrawingFacts] = (),
     notes: Sequence[str] = (),
     fit: Sequence[FitFinding] = (),
+    travel_mm: float | None = None,
 ) -> YieldReport:
     """Write layout.png, layout.svg, report.html, report.json and report.csv, and return the report.
 
@@ -44,6 +45,7 @@ def write_report(
         drawings=drawings,
         notes=notes,
         fit=fit,
+        travel_mm=travel_mm,
     )
     for ending in ("png", "svg"):
         draw_layout(layout, areas, folder / f"layout.{ending}", unit=unit)

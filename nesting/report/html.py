@@ -23,6 +23,7 @@ _HEADLINE = (
     "cut_length",
     "pierces",
     "cut_time",
+    "rapid_travel",
 )
 
 

@@ -210,8 +210,8 @@ def masses(t: Totals, matter: Matter) -> tuple[Figure, ...]:
     return (plate, parts, kerf, kept, scrap)
 
 
-def cutting(t: Totals, matter: Matter) -> tuple[Figure, ...]:
-    """Cut length, pierces and cut time."""
+def cutting(t: Totals, matter: Matter, travel_mm: float | None) -> tuple[Figure, ...]:
+    """Cut length, pierces, cut time and rapid travel."""
     row = matter.row
     inputs: Inputs = {"cut_length_mm": t.cut_length_mm, "pierces": t.pierces}
     if row is not None:
@@ -241,6 +241,16 @@ def cutting(t: Totals, matter: Matter) -> tuple[Figure, ...]:
             definition="cut length / speed + pierces x pierce delay; no leads, rapids or handling",
             inputs=inputs,
             note=matter.cut_note,
+        ),
+        Figure(
+            key="rapid_travel",
+            label="Rapid travel",
+            value=None if travel_mm is None else round(travel_mm, LENGTH_DIGITS),
+            unit="mm",
+            definition="straight ways from the plate's lower left corner to the first contour and from each contour "
+            "to the next, in the order of the drawing",
+            inputs={"contours": t.pierces},
+            note="" if travel_mm is not None else "the order of the drawing is not known",
         ),
     )
 
