@@ -88,15 +88,28 @@ def _is_open(part: Part, pair: Narrow) -> bool:
 
 def _joined(pairs: list[Narrow]) -> list[Narrow]:
     """Join the pairs of sides that follow one another in one slot, whose sides may be drawn in several lines."""
-    found: list[Narrow] = []
-    for pair in sorted(pairs, key=lambda p: (p.width_mm, -p.length_mm)):
-        for index, other in enumerate(found):
-            if _same_slot(pair, other):
-                found[index] = replace(other, length_mm=other.length_mm + pair.length_mm)
+    waiting, found = list(pairs), []
+    while waiting:
+        slot = waiting.pop()
+        while True:
+            more = [p for p in waiting if _same_slot(p, slot)]
+            if not more:
                 break
-        else:
-            found.append(pair)
-    return found
+            waiting = [p for p in waiting if p not in more]
+            for pair in more:
+                slot = _longer(slot, pair)
+        found.append(slot)
+    return sorted(found, key=lambda n: (n.width_mm, n.at))
+
+
+def _longer(slot: Narrow, pair: Narrow) -> Narrow:
+    """Return one slot from two that follow one another."""
+    (x, y), (ux, uy) = slot.at, slot.direction
+    along = (pair.at[0] - x) * ux + (pair.at[1] - y) * uy
+    low = min(-slot.length_mm, 2 * along - pair.length_mm) / 2
+    high = max(slot.length_mm, 2 * along + pair.length_mm) / 2
+    middle = (low + high) / 2
+    return replace(slot, at=(x + middle * ux, y + middle * uy), length_mm=high - low)
 
 
 def _same_slot(a: Narrow, b: Narrow) -> bool:
