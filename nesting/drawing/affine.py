@@ -9,6 +9,7 @@ from nesting.geometry.pose import Point
 
 _EQUAL = 1e-9
 _FLAT = 1e-6
+_LARGEST = 1e9
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +59,10 @@ class Affine:
     def curves(self, curve: Curve) -> tuple[Curve, ...]:
         """Map a curve to one curve, or to several where a polyline's arcs stop being circular.
 
-        Raise `ValueError` if nothing of length remains.
+        Raise `ValueError` if nothing of length remains, or if a number of the transform is none or is huge.
         """
+        if not all(abs(v) < _LARGEST for v in (self.a, self.b, self.c, self.d, self.e, self.f)):
+            raise ValueError("its place or scale is not usable")
         if self.flattens and not isinstance(curve, Line):
             raise ValueError("it is scaled or turned until it is flat")
         if isinstance(curve, Line):

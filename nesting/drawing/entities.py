@@ -115,6 +115,7 @@ def gather(document: DxfDocument, mm_per_unit: float, name: str, most_entities: 
     tray = _Tray(layers=layers, most=most_entities)
     matrix = Matrix44.scale(mm_per_unit)
     top = _Frame(matrix, _plane(matrix, None, 0.0), mm_per_unit)
+    _refuse_many(document, name, most_entities)
     _walk(document.modelspace(), top, tray, name)
     _paper_space(document, top, tray, name)
     _report_skipped(tray)
@@ -124,6 +125,36 @@ def gather(document: DxfDocument, mm_per_unit: float, name: str, most_entities: 
         findings=tuple(tray.findings),
         counts=dict(tray.counts),
     )
+
+
+def _refuse_many(document: DxfDocument, name: str, most: int) -> None:
+    """Count with all blocks opened before anything is opened: blocks that double at every depth run to millions."""
+    counts: dict[str, int] = {}
+
+    def count(entities: Iterable[Any], above: frozenset[str]) -> int:
+        total = 0
+        for entity in entities:
+            total += 1
+            if entity.dxftype() != "INSERT":
+                continue
+            block_name = str(entity.dxf.get("name", ""))
+            block = document.blocks.get(block_name) if block_name not in above and len(above) < _MAX_DEPTH else None
+            if block is None:
+                continue
+            if block_name not in counts:
+                counts[block_name] = count(block, above | {block_name})
+            total += counts[block_name] * _copies(entity)
+        return total
+
+    whole = count(document.modelspace(), frozenset())
+    if whole > most:
+        found = f"{whole:,}" if whole < 10**9 else "over a thousand million"
+        raise too_many(name, f"{found} entities with its blocks opened", most)
+
+
+def _copies(insert: Any) -> int:
+    columns, rows = insert.dxf.get("column_count", 1), insert.dxf.get("row_count", 1)
+    return max(1, int(columns)) * max(1, int(rows))
 
 
 def _paper_space(document: DxfDocument, top: _Frame, tray: _Tray, name: str) -> None:
@@ -147,7 +178,7 @@ def _walk(entities: Iterable[Any], frame: _Frame, tray: _Tray, name: str) -> Non
         kind = entity.dxftype()
         tray.counts[kind] += 1
         if tray.counts.total() > tray.most:
-            raise too_many(name, "more entities, its blocks opened,", tray.most)
+            raise too_many(name, "more entities, with its blocks opened,", tray.most)
         try:
             _take(entity, kind, frame, tray, name)
         except NotFlatError as error:

@@ -20,15 +20,16 @@ _LARGE_WITH_HOLES_MM: Final = 600.0
 _SMALL_WITH_HOLES_MM: Final = 60.0
 """Odd holes alone do not make a part of usual size doubtful."""
 
-_OTHERS: Final[tuple[tuple[float, str], ...]] = (
-    (1.0 / 25.4, "25.4 times too large, as millimetres read as inches"),
-    (25.4, "25.4 times too small, as inches read as millimetres"),
-    (0.1, "10 times too large, as millimetres read as centimetres"),
-    (10.0, "10 times too small, as centimetres read as millimetres"),
+_OTHERS: Final[tuple[tuple[float, float, str], ...]] = (
+    (25.4, 1.0 / 25.4, "25.4 times too large, as millimetres read as inches"),
+    (10.0, 0.1, "10 times too large, as millimetres read as centimetres"),
+    (1.0, 25.4, "25.4 times too small, as inches read as millimetres"),
+    (1.0, 10.0, "10 times too small, as centimetres read as millimetres"),
 )
+"""Millimetres to a unit as read, what the other reading multiplies sizes by, and what to say."""
 
 
-def size_findings(parts: Sequence[Part]) -> list[Finding]:
+def size_findings(parts: Sequence[Part], mm_per_unit: float) -> list[Finding]:
     """Warn of parts beyond all usual sizes, and of a drawing that would be usual in another unit."""
     found = []
     odd = [part for part in parts if not SMALLEST_PART_MM <= max(part.size_mm) <= LARGEST_PART_MM]
@@ -38,7 +39,7 @@ def size_findings(parts: Sequence[Part]) -> list[Finding]:
         count = "a part is" if len(odd) == 1 else f"{len(odd)} parts are under 5 mm or over 6 m, the first"
         text = f"{count} {width:.4g} x {height:.4g} mm; is the unit right? --units sets it"
         found.append(Finding(kind="size", severity="warning", message=text, place=(x0, y0)))
-    doubt = _other_unit(parts)
+    doubt = _other_unit(parts, mm_per_unit)
     return [*found, doubt] if doubt else found
 
 
@@ -60,7 +61,7 @@ def _fits(size: Sequence[float], room: Sequence[float], factor: float) -> bool:
     return all(factor * s <= r for s, r in zip(size, room, strict=True))
 
 
-def _other_unit(parts: Sequence[Part]) -> Finding | None:
+def _other_unit(parts: Sequence[Part], mm_per_unit: float) -> Finding | None:
     """Holes are the surest sign: their sizes are those of screws and pins whatever the part's size is."""
     largest = max(max(part.size_mm) for part in parts)
     holes = [d for part in parts for d in _round_holes(part)]
@@ -71,8 +72,8 @@ def _other_unit(parts: Sequence[Part]) -> Finding | None:
     too_small = largest < _USUAL_PART_MM[0] or (
         hole is not None and hole < _USUAL_HOLE_MM[0] and largest < _SMALL_WITH_HOLES_MM
     )
-    for factor, what in _OTHERS:
-        if (too_large and too_small) or not (too_large if factor < 1.0 else too_small):
+    for unit_mm, factor, what in _OTHERS:
+        if unit_mm != mm_per_unit or (too_large and too_small) or not (too_large if factor < 1.0 else too_small):
             continue
         if not _within(factor * largest, _USUAL_PART_MM) or (hole and not _within(factor * hole, _USUAL_HOLE_MM)):
             continue

@@ -100,7 +100,7 @@ def read_drawing(
         mm_per_unit=content.source.unit.mm_per_unit,
         unit_reason=content.source.unit.reason,
         parts=parts,
-        findings=(*findings, *size_findings(parts), *same_findings(parts)),
+        findings=(*findings, *size_findings(parts, content.source.unit.mm_per_unit), *same_findings(parts)),
         curves=curves,
     )
 

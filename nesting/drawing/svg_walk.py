@@ -83,7 +83,7 @@ def _walk(elements: Iterable[Element], frame: _Frame, tray: _Tray) -> None:
             continue
         tray.counts[tag] += 1
         if max(tray.counts.total(), len(tray.drawn)) > tray.most:
-            raise too_many(tray.name, "more curves, its uses opened,", tray.most)
+            raise too_many(tray.name, "more curves, with its uses opened,", tray.most)
         try:
             _take(element, tag, frame, tray)
         except DrawingError:
