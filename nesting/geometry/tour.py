@@ -20,6 +20,7 @@ Ints = NDArray[np.int64]
 
 _GAIN: Final = 1e-9
 _LONGEST_MOVED: Final = 3
+_MOST_KICKS: Final = 30
 _KICK_WORK: Final = 60_000
 """Kicks times places squared: small problems are kicked more, for about half a second at most."""
 
@@ -53,7 +54,7 @@ def short_way(
     costs = _costs(_points(entries), _points(exits), start, end)
     tour = _improved(np.array([0, *(i + 1 for i in first)]), costs)
     rng = np.random.default_rng(0)
-    for _ in range(min(_KICK_WORK // len(tour) ** 2, 200) if kicks and len(tour) >= 8 else 0):
+    for _ in range(min(_KICK_WORK // len(tour) ** 2, _MOST_KICKS) if kicks and len(tour) >= 8 else 0):
         other = _improved(_kicked(tour, rng), costs)
         if _length(other, costs) < _length(tour, costs) - _GAIN:
             tour = other
