@@ -29,6 +29,9 @@ _QUARTER_STEPS: Final = 16
 _STRETCH: Final = 1 / math.cos(math.pi / (4 * _QUARTER_STEPS))
 """Chords of an offset this much larger lie outside the true one."""
 
+_SURELY: Final = 1.02
+"""The library drops corners up to a hundredth of the distance before it offsets; this much more makes up for it."""
+
 _ROOM_STEPS: Final = 3
 """Few corners, since every one costs time in the search."""
 
@@ -195,14 +198,18 @@ def _choices(part: Part, index: int, clearances: Clearances, uncertainty_mm: flo
 
 
 def _outside(outer: Contour, clearances: Clearances, uncertainty_mm: float) -> list[Spot]:
-    """Spots round the outside: first where the room sticks out least of the smallest rectangle, then of the hull."""
+    """Spots round the outside: first where the room sticks out least of the smallest rectangle, then of the hull.
+
+    In a pocket those deep in it come first.
+    """
     solid = outer.polygon(FINE_CHORD_MM, "outward")
-    points = _along(solid.buffer(clearances.lead_in_mm * _STRETCH, quad_segs=_QUARTER_STEPS).boundary, clearances)
+    points = _a_lead_away(solid, clearances.lead_in_mm, 1)
     radius = _room_radius(clearances.lead_in_mm, clearances, uncertainty_mm)
     grown = solid.buffer(clearances.gap_mm / 2)
     box, hull = shapely.oriented_envelope(grown), grown.convex_hull
-    out_of_box, out_of_hull = (_outside_by(points, shape) for shape in (box, hull))
-    keys = (out_of_hull, np.maximum(out_of_hull + radius, 0.0), np.maximum(out_of_box + radius, 0.0))
+    mouth = hull.boundary.difference(grown.buffer(CHECK_MM))
+    depth = np.zeros(len(points)) if mouth.is_empty else shapely.distance(points, mouth)
+    keys = (-depth, *(np.maximum(_outside_by(points, shape) + radius, 0.0) for shape in (hull, box)))
     # Rounded, so that equals stay equal and the first of them is taken.
     order = np.lexsort([np.round(key, 3) for key in keys])
     return _spots(solid.boundary, points[order])
@@ -211,10 +218,9 @@ def _outside(outer: Contour, clearances: Clearances, uncertainty_mm: float) -> l
 def _inside(hole: Contour, clearances: Clearances, uncertainty_mm: float) -> list[Spot]:
     """Spots in a hole: first where the room takes least of what other parts could use; else its middle."""
     void = hole.polygon(FINE_CHORD_MM, "inward")
-    inner = void.buffer(-clearances.lead_in_mm * _STRETCH, quad_segs=_QUARTER_STEPS)
-    if inner.is_empty:
+    points = _a_lead_away(void, clearances.lead_in_mm, -1)
+    if not len(points):
         return _middle_spot(void, clearances)
-    points = _along(inner.boundary, clearances)
     free = void.buffer(-clearances.gap_mm / 2)
     radius = _room_radius(clearances.lead_in_mm, clearances, uncertainty_mm)
     taken = np.zeros(len(points))
@@ -233,12 +239,17 @@ def _middle_spot(void: Area, clearances: Clearances) -> list[Spot]:
     return _spots(void.boundary, shapely.points(line.coords[:1]))
 
 
-def _along(line: BaseGeometry, clearances: Clearances) -> NDArray[np.object_]:
-    """Points along an offset curve, an eighth of the lead-in apart but no more than `_MOST_TRIED`."""
-    rings = [ring for ring in shapely.get_parts(line) if ring.length > 0.0]
-    step = max(clearances.lead_in_mm / 8, sum(r.length for r in rings) / _MOST_TRIED)
-    found = [shapely.line_interpolate_point(r, np.arange(max(1, math.ceil(r.length / step))) * step) for r in rings]
-    points: NDArray[np.object_] = np.concatenate(found)
+def _a_lead_away(area: Area, lead_mm: float, side: int) -> NDArray[np.object_]:
+    """Points a lead-in from an area's edge, outside it (1) or inside (-1), an eighth of that or more apart."""
+    for reach in (lead_mm * _STRETCH, lead_mm * _SURELY):
+        line = area.buffer(side * reach, quad_segs=_QUARTER_STEPS).boundary
+        rings = [ring for ring in shapely.get_parts(line) if ring.length > 0.0]
+        step = max(lead_mm / 8, sum(ring.length for ring in rings) / _MOST_TRIED)
+        rows = [shapely.line_interpolate_point(r, np.arange(max(1, math.ceil(r.length / step))) * step) for r in rings]
+        points = np.concatenate(rows) if rows else np.empty(0, dtype=object)
+        points = points[shapely.distance(points, area.boundary) >= lead_mm]
+        if len(points):
+            break
     return points
 
 
