@@ -59,7 +59,8 @@ def slot_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         else:
             rest.append(slot)
     yield from _tight(part, tight)
-    yield from _narrow(part, cutting, [s for s, _ in tight] + rest)
+    # A slot that must be wider for its tab is not told of twice.
+    yield from _narrow(part, cutting, rest)
 
 
 def slots_of(part: Part, widest_mm: float) -> list[Slot]:

@@ -112,19 +112,18 @@ def _steps(points: NDArray[np.float64]) -> str:
 
 def spots_svg(part: Part, spots: Sequence[tuple[str, Point]]) -> str:
     """Return one `<svg>` of a part as drawn, with a numbered label beside each spot; texts are escaped."""
-    x0, y0, x1, y1 = part.fine_polygon.bounds
-    size = max(x1 - x0, y1 - y0)
+    size = max(part.size_mm)
     text = 0.03 * size
-    pad = 4.5 * text
     shape = shapely.simplify(part.fine_polygon, size * 1e-4)
-    width, height = x1 - x0 + 2 * pad, y1 - y0 + 2 * pad
+    labels = spot_labels(shape, spots, _BOXED * text)
+    boxes = [shapely.Point(label.at).buffer(max(1.5, 0.5 * len(label.text)) * text) for label in labels]
+    x0, y0, x1, y1 = shapely.union_all([shapely.envelope(shape).buffer(text), *boxes]).bounds
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="part-picture" role="img" aria-label="{escape(part.name)}" '
-        f'viewBox="{x0 - pad:.2f} {-y1 - pad:.2f} {width:.2f} {height:.2f}" stroke-width="{text / 10:.3f}">'
+        f'viewBox="{x0:.2f} {-y1:.2f} {x1 - x0:.2f} {y1 - y0:.2f}" stroke-width="{text / 10:.3f}">'
     )
     dash = f'stroke-dasharray="{text / 2:.2f} {text / 3:.2f}"'
     marks = (f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks)
-    labels = spot_labels(shape, spots, _BOXED * text)
     body = (_path(shape, part.name, 'fill="#e8eef2" stroke="#000"'), *marks, *map(_etched, part.texts))
     return "".join([head, *body, *(_spot(label) for label in labels), "</svg>"])
 
