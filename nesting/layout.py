@@ -27,9 +27,33 @@ class LeftOver:
     reason: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeRest:
+    """What is free for more parts: the plate less its holes and keep-outs, less the parts and the gap round them.
+
+    The largest circle and rectangle (longer side first, at any turn) that lie in it, and its area.
+    """
+
+    area_mm2: float
+    circle_diameter_mm: float
+    rectangle_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pulled:
+    """The free rest when all parts had their place, and after they were pulled together to `to`."""
+
+    to: str
+    before: FreeRest
+    after: FreeRest
+
+
 @dataclass(frozen=True, kw_only=True)
 class SearchFacts:
-    """How the layout was found; with the same job, `seed` and `steps`, the same layout comes out."""
+    """How the layout was found; with the same job, `seed` and `steps`, the same layout comes out.
+
+    `bound_utilisation` is a share of the plate's area that no layout of these parts can exceed.
+    """
 
     seed: int
     steps: int
@@ -37,6 +61,8 @@ class SearchFacts:
     poses_tried: int
     threads: int
     stopped: str = "finished"
+    bound_utilisation: float | None = None
+    pulled: Pulled | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

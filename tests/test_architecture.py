@@ -18,6 +18,7 @@ VALUES = {
     "leads",
     "part",
     "plate",
+    "pull",
     "shop",
     "tables",
 }

@@ -59,13 +59,15 @@ def largest_circle(shape: Shape) -> tuple[Point, float]:
 
     Raises ValueError if the shape has no area.
     """
-    found: list[tuple[float, Point]] = []
-    for piece in _pieces(shape):
-        width, height = _extent(piece)
-        line = shapely.maximum_inscribed_circle(piece, tolerance=max(width, height) * 1e-4)
+    radius, at = 0.0, (0.0, 0.0)
+    for piece in sorted(_pieces(shape), key=lambda p: -p.area):
+        if 2 * radius >= min(_extent(piece)) or math.pi * radius**2 >= piece.area:
+            continue
+        line = shapely.maximum_inscribed_circle(piece, tolerance=max(_extent(piece)) * 1e-4)
         center = shapely.get_point(line, 0)
-        found.append((float(piece.boundary.distance(center)), (float(center.x), float(center.y))))
-    radius, at = max(found)
+        here = float(piece.boundary.distance(center))
+        if here > radius:
+            radius, at = here, (float(center.x), float(center.y))
     return at, radius
 
 
@@ -76,7 +78,13 @@ def largest_rectangle(shape: Shape) -> Rectangle:
     until no small change helps.  On shapes whose answer is known it comes within 1 %.  Same shape, same
     answer. Raises ValueError if the shape has no area.
     """
-    return max((_largest_in_piece(p) for p in _pieces(shape)), key=lambda r: r.area_mm2)
+    best: Rectangle | None = None
+    for piece in sorted(_pieces(shape), key=lambda p: -p.area):
+        if best is None or _may_hold_more(piece, best.area_mm2):
+            found = _largest_in_piece(piece)
+            best = found if best is None or found.area_mm2 > best.area_mm2 else best
+    assert best is not None
+    return best
 
 
 def holds_rectangle(shape: Shape, width_mm: float, height_mm: float) -> bool:
@@ -97,6 +105,14 @@ def _pieces(shape: Shape, *, may_be_empty: bool = False) -> list[Polygon]:
     if not pieces and not may_be_empty:
         raise ValueError("a shape without area has no largest circle or rectangle")
     return pieces
+
+
+def _may_hold_more(piece: Polygon, area: float) -> bool:
+    """False if no rectangle inside is larger: it is no larger than the piece, nor than its own two sides allow."""
+    if piece.area <= area:
+        return False
+    width, height = _extent(piece)
+    return 2 * (largest_circle(piece)[1] + 1e-4 * max(width, height)) * math.hypot(width, height) > area
 
 
 def _extent(piece: Polygon) -> tuple[float, float]:

@@ -4,7 +4,7 @@ import math
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -14,16 +14,20 @@ from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.errors import InfeasibleError, JobError
 from nesting.geometry.largest import largest_circle, largest_rectangle
-from nesting.layout import Layout, LeftOver, Placement, SearchFacts
-from nesting.leads import with_lead_room
+from nesting.layout import FreeRest, Layout, LeftOver, Placement, Pulled, SearchFacts
 from nesting.part import Part
 from nesting.plate import Plate
+from nesting.pull import EDGES, Pull
+from nesting.search.alone import fitting_alone
+from nesting.search.bound import most_area_mm2
 from nesting.search.crew import Crew, State
 from nesting.search.fill import MOST_ITEMS, PULLS, Fill
-from nesting.search.grow import grown, shrunk, without_small_holes
+from nesting.search.grow import shrunk
+from nesting.search.kinds import kinds_of
 from nesting.search.problem import Kind, Poses, Problem
+from nesting.search.rest import free_rest, measured
 from nesting.search.shorten import Shorten, ways_to_shorten
-from nesting.tolerances import PLACING_CHORD_MM, PLACING_SLACK_MM
+from nesting.tolerances import PLACING_CHORD_MM
 
 _REPORT_EVERY_S = 0.25
 
@@ -49,41 +53,37 @@ def search(
     time_limit_s: float = 30.0,
     steps: int | None = None,
     threads: int = 2,
+    pull_to: Sequence[Pull] = EDGES,
     on_progress: Callable[[Progress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
 ) -> Layout:
     """Lay the demands out on the plate.
 
     Parts with a quantity come first, by priority, then those of which as many as fit are wanted.  Once all are placed
-    the time left goes into pulling them together, so that the rest of the plate stays in one piece.
+    the time left goes into pulling them together to one of `pull_to`, so that the rest of the plate stays in one piece.
 
     With `steps` the search takes that many steps on one thread whatever the time: the same call then gives the same
     layout on the same machine.  Raises `InfeasibleError` if the plate has no room inside its margins, `JobError` if
-    there is nothing to place or a turn is tied to a grain that is not known.
+    there is nothing to place, two demands share a part's id, or a turn is tied to a grain that is not known.
     """
-    if not demands:
-        raise JobError("there is nothing to place; give at least one part")
-    edge = clearances.edge_mm(plate.uncertainty_mm)
-    half_gap = clearances.gap_mm / 2
-    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge - half_gap)
-    if region.is_empty:
-        raise InfeasibleError(
-            f"{plate.name}: nothing is left of the plate inside a margin of {edge:g} mm; use a smaller margin or "
-            "another plate"
-        )
-    kinds = [_kind(demand, plate, clearances) for demand in demands]
-    narrowest = min(shapely.maximum_inscribed_circle(k.polygon).length for k in kinds)
-    kinds = [replace(k, polygon=without_small_holes(k.polygon, narrowest)) for k in kinds]
-    fitting = [i for i, kind in enumerate(kinds) if _fits_alone(kind, region, seed)]
-    best: State | None = None
+    _require_demands(demands)
+    region = _region(plate, clearances)
+    kinds = kinds_of(plate, demands, clearances)
+    bound = most_area_mm2(plate, demands, clearances) / plate.area_mm2
     load_kernels()
     begun = time.monotonic()
     crew = Crew(seed=seed, seconds=time_limit_s, steps=steps, threads=threads)
-    problem = Problem([kinds[i] for i in fitting], region) if fitting else None
+    crew.watch = _Watch(None, plate, demands, on_progress, should_stop)
+    whole = Problem(kinds, region)
+    fitting = fitting_alone(whole, crew)
+    problem = whole if len(fitting) == len(kinds) else Problem([kinds[i] for i in fitting], region) if fitting else None
+    parts = [demands[i].part for i in fitting]
+    best, pulled = None, None
     if problem is not None:
         crew.watch = _Watch(problem, plate, demands, on_progress, should_stop)
-        best = _run(problem, crew, time_limit_s)
-    placements = _placements(problem, best, [demands[i].part for i in fitting])
+        rest = _RestOf(problem=problem, plate=plate, parts=parts, clearances=clearances)
+        best, pulled = _run(problem, crew, pull_to, rest)
+    placements = _placements(problem, best, parts)
     facts = SearchFacts(
         seed=seed,
         steps=crew.steps_taken,
@@ -91,15 +91,40 @@ def search(
         poses_tried=crew.poses_tried,
         threads=crew.threads,
         stopped="asked to stop" if crew.called_off else "finished",
+        bound_utilisation=bound,
+        pulled=pulled,
     )
     return Layout(
         plate=plate,
         clearances=clearances,
         demands=tuple(demands),
         placements=placements,
-        left_over=_left_over(demands, placements, set(fitting), plate, max(edge, half_gap), facts),
+        left_over=_left_over(demands, placements, set(fitting), plate, clearances, facts),
         search=facts,
     )
+
+
+def _region(plate: Plate, clearances: Clearances) -> Polygon | MultiPolygon:
+    """Where grown parts may lie."""
+    edge = clearances.edge_mm(plate.uncertainty_mm)
+    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge - clearances.gap_mm / 2)
+    if region.is_empty:
+        raise InfeasibleError(
+            f"{plate.name}: nothing is left of the plate inside a margin of {edge:g} mm; use a smaller margin or "
+            "another plate"
+        )
+    return region
+
+
+def _require_demands(demands: Sequence[Demand]) -> None:
+    if not demands:
+        raise JobError("there is nothing to place; give at least one part")
+    twice = [i for i, count in Counter(d.part.id for d in demands).items() if count > 1]
+    if twice:
+        raise JobError(
+            f"{', '.join(twice)}: wanted in more than one demand; give every part an id of its own, or ask for all "
+            "pieces of it at once"
+        )
 
 
 def load_kernels() -> None:
@@ -109,61 +134,45 @@ def load_kernels() -> None:
     fill.separate_once(fill.greedy_once(PULLS[0], np.random.default_rng(0)).poses)
 
 
-def _run(problem: Problem, crew: Crew, time_limit_s: float) -> State | None:
+@dataclass(frozen=True, kw_only=True)
+class _RestOf:
+    """Measures the free rest of a state."""
+
+    problem: Problem
+    plate: Plate
+    parts: Sequence[Part]
+    clearances: Clearances
+
+    def __call__(self, state: State) -> FreeRest:
+        placements = _placements(self.problem, state, self.parts)
+        return measured(free_rest(self.plate, {p.id: p for p in self.parts}, placements, self.clearances))
+
+
+def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: _RestOf) -> tuple[State, Pulled | None]:
     fill = Fill(problem, crew)
     crew.phase = "placing"
-    crew.run(fill.greedy, time_limit_s)
+    crew.run(fill.greedy, crew.seconds)
     if crew.best is None:
         crew.offer(State(poses=np.empty((0, 4)), score=fill.score(np.empty(0, dtype=np.int64))))
     if not fill.complete() and not crew.called_off:
         crew.phase = "filling"
-        crew.run(fill.improve, time_limit_s)
+        crew.run(fill.improve, crew.seconds)
     best = _legal(problem, crew)
-    if not len(best.poses) or crew.called_off or not fill.complete():
-        return best
+    if crew.called_off or fill.waiting(best):
+        return best, None
     crew.phase = "pulling together"
-    way = ways_to_shorten(problem, [best, *fill.complete_states])[0]
-    shorten = Shorten(problem, crew, way.direction)
+    begun = time.monotonic()
+    before = rest(best)
+    measuring_s = time.monotonic() - begun
+    way = ways_to_shorten(problem, [best, *fill.complete_states], pull_to)[0]
+    shorten = Shorten(problem, crew, way.away)
     crew.restart(shorten.state(way.state.poses))
-    crew.run(shorten.work, time_limit_s)
+    # What is found has to be measured too, in as much time as before.
+    crew.run(shorten.work, crew.seconds - measuring_s)
     shortened = _legal(problem, crew)
-    return shortened if len(shortened.poses) else best
-
-
-def _kind(demand: Demand, plate: Plate, clearances: Clearances) -> Kind:
-    polygon = grown(demand.part.placing_polygon, clearances.gap_mm / 2 - PLACING_SLACK_MM)
-    return Kind(
-        polygon=with_lead_room(polygon, demand.part, clearances, plate.uncertainty_mm),
-        turns=_turns(demand, plate),
-        may_flip=demand.may_flip,
-        most=demand.quantity,
-        # All that has a quantity is required and outranks all that merely fills.
-        rank=demand.priority + (0 if demand.quantity is not None else 1_000_000),
-        worth=demand.worth,
-        net_area=demand.part.area_mm2,
-    )
-
-
-def _turns(demand: Demand, plate: Plate) -> tuple[float, ...] | None:
-    if demand.turns.rule == "any":
-        return None
-    if demand.turns.rule == "listed":
-        return tuple(math.radians(a) for a in demand.turns.angles_deg)
-    if plate.grain_deg is None:
-        raise JobError(
-            f"{demand.part.name} is to lie along the grain, and the grain of plate {plate.name} is not known; give the "
-            "plate's grain direction or free the part's turns"
-        )
-    return (math.radians(plate.grain_deg % 360.0), math.radians((plate.grain_deg + 180.0) % 360.0))
-
-
-def _fits_alone(kind: Kind, region: Polygon | MultiPolygon, seed: int) -> bool:
-    """Try to place one item on the empty region; a failure after many tries counts as not fitting."""
-    if kind.polygon.area > region.area:
-        return False
-    problem = Problem([Kind(polygon=kind.polygon, turns=kind.turns, may_flip=kind.may_flip)], region)
-    crew = Crew(seed=seed, seconds=0.0, steps=1, threads=1)
-    return Fill(problem, crew).fits_alone(np.random.default_rng(seed))
+    if fill.waiting(shortened):
+        return best, None
+    return shortened, Pulled(to=str(way.pull), before=before, after=rest(shortened))
 
 
 def _legal(problem: Problem, crew: Crew) -> State:
@@ -195,7 +204,7 @@ def _left_over(
     placements: Sequence[Placement],
     fitting: set[int],
     plate: Plate,
-    edge: float,
+    clearances: Clearances,
     facts: SearchFacts,
 ) -> tuple[LeftOver, ...]:
     placed = Counter(p.part_id for p in placements)
@@ -210,13 +219,14 @@ def _left_over(
         if len(placements) >= MOST_ITEMS:
             reason = f"no more than {MOST_ITEMS} pieces are laid on one plate; put the rest into another job"
         if i not in fitting:
-            reason = _why_not(demand.part, plate, edge)
+            reason = _why_not(demand.part, plate, clearances)
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))
     return tuple(found)
 
 
-def _why_not(part: Part, plate: Plate, edge: float) -> str:
+def _why_not(part: Part, plate: Plate, clearances: Clearances) -> str:
     width, height = part.size_mm
+    edge = max(clearances.edge_mm(plate.uncertainty_mm), clearances.gap_mm / 2)
     region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge)
     if region.is_empty:
         return f"does not fit on {plate.name}: nothing is left of the plate inside a margin of {edge:g} mm"
@@ -233,7 +243,7 @@ class _Watch:
     """Looks at the crew now and then: reports progress, passes a call to stop on."""
 
     def __init__(
-        self, problem: Problem, plate: Plate, demands: Sequence[Demand],
+        self, problem: Problem | None, plate: Plate, demands: Sequence[Demand],
         on_progress: Callable[[Progress], None] | None, should_stop: Callable[[], bool] | None,
     ) -> None:  # fmt: skip
         self._problem, self._plate = problem, plate
@@ -253,12 +263,14 @@ class _Watch:
     def _progress(self, crew: Crew) -> Progress:
         state = crew.best
         rows = np.empty((0, 4)) if state is None else state.poses
-        kinds = self._problem.kind_of_shape[rows[:, 0].astype(np.int64)]
-        net = sum(self._problem.kinds[int(k)].net_area for k in kinds)
+        net = 0.0
+        if self._problem is not None:
+            kinds = self._problem.kind_of_shape[rows[:, 0].astype(np.int64)]
+            net = sum(self._problem.kinds[int(k)].net_area for k in kinds)
         return Progress(
             seconds=crew.elapsed,
             time_limit_s=crew.seconds,
-            placed=len(kinds),
+            placed=len(rows),
             wanted=self._wanted,
             utilisation=net / self._plate.area_mm2,
             phase=crew.phase,

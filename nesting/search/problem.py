@@ -13,6 +13,7 @@ from nesting.search import region as region_arrays
 from nesting.search import shapes as shape_arrays
 from nesting.search.kernels.arrays import Floats, Region, Shapes
 from nesting.search.shapes import Shape, centred
+from nesting.search.symmetry import Symmetry
 
 Poses = Floats
 """Rows (shape, x, y, turn in radians), one for each item, an array (n, 4)."""
@@ -22,7 +23,8 @@ Poses = Floats
 class Kind:
     """One sort of item.  `shape` is its index among the shapes; `most` None means as many as fit.
 
-    Items of a lower `rank` come first, whatever their worth; within a rank more worth is better.
+    Items of a lower `rank` come first, whatever their worth; within a rank more worth is better.  `alike` says how the
+    part repeats itself; None leaves that to be seen from the polygon.
     """
 
     polygon: Polygon
@@ -32,6 +34,7 @@ class Kind:
     rank: int = 1
     worth: float = 0.0
     net_area: float = 0.0
+    alike: Symmetry | None = None
 
 
 class Problem:
@@ -45,9 +48,11 @@ class Problem:
         for kind in kinds:
             k = len(self.shape_list)
             self.first_shape.append(k)
-            self.shape_list.append(centred(kind.polygon, kind.turns, mirror=k + 1 if kind.may_flip else -1))
+            self.shape_list.append(
+                centred(kind.polygon, kind.turns, mirror=k + 1 if kind.may_flip else -1, alike=kind.alike)
+            )
             if kind.may_flip:
-                self.shape_list.append(centred(kind.polygon, kind.turns, flipped=True, mirror=k))
+                self.shape_list.append(centred(kind.polygon, kind.turns, flipped=True, mirror=k, alike=kind.alike))
         self.shapes: Shapes = shape_arrays.pack(self.shape_list)
         self.region: Region = region_arrays.pack(region)
         self.area = np.array([k.polygon.area for k in kinds])

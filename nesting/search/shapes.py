@@ -11,12 +11,14 @@ from shapely.geometry import Polygon
 
 from nesting.geometry.pose import Pose
 from nesting.search.kernels.arrays import Floats, Shapes
+from nesting.search.symmetry import Symmetry, symmetry
 
 RUN_EDGES = 6
 """Consecutive edges that share one circle for quick dismissal."""
 
 MOST_POLES = 16
 FREE_TURNS = 72
+"""Even steps in a full turn of a free shape, nearly; one that repeats itself lists those of its own share."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,24 +27,34 @@ class Shape:
 
     `polygon` has its smallest enclosing circle's centre at the origin; `shift` moves it back: a point p of the polygon
     is p + shift in the (flipped) drawing.  `turns` are radians, None for any.  `mirror` is the index of the same part
-    turned over, or -1.
+    turned over, or -1.  Turned by 1 / `fold` of a full turn it looks the same.
     """
 
     polygon: Polygon
     shift: tuple[float, float]
     turns: tuple[float, ...] | None
     mirror: int = -1
+    fold: int = 1
 
 
-def centred(polygon: Polygon, turns: tuple[float, ...] | None, *, flipped: bool = False, mirror: int = -1) -> Shape:
-    """Return a shape for a polygon, flipped if asked, moved to its smallest enclosing circle's centre, or near it."""
+def centred(
+    polygon: Polygon, turns: tuple[float, ...] | None, *,
+    flipped: bool = False, mirror: int = -1, alike: Symmetry | None = None,
+) -> Shape:  # fmt: skip
+    """Return a shape for a polygon, flipped if asked, moved to its smallest enclosing circle's centre, or near it.
+
+    Of turns that look alike it keeps one; `alike` says which do, where the true part is known better than its polygon.
+    """
+    alike = alike or symmetry(polygon)
+    if turns is not None or alike.round:
+        turns = alike.distinct(turns or (0.0,))
     own = Pose(flipped=True).geometry(polygon) if flipped else polygon
     own = shapely.orient_polygons(own)
     middle = shapely.minimum_bounding_circle(own).centroid
     # To a binary fraction, so that round numbers stay exact and sides in one line stay in line.
     c = (round(middle.x * 1024) / 1024, round(middle.y * 1024) / 1024)
     moved = shapely.transform(own, lambda xy: xy - c)
-    return Shape(polygon=moved, shift=c, turns=turns, mirror=mirror)
+    return Shape(polygon=moved, shift=c, turns=turns, mirror=mirror, fold=alike.fold)
 
 
 def pack(shapes: Sequence[Shape]) -> Shapes:
@@ -67,7 +79,7 @@ def pack(shapes: Sequence[Shape]) -> Shapes:
         circles = inscribed_circles(shape.polygon)
         poles.append(circles)
         p_start.append(p_start[-1] + len(circles))
-        angles = shape.turns if shape.turns is not None else _even_turns(shape.polygon)
+        angles = shape.turns if shape.turns is not None else _even_turns(shape.polygon, shape.fold)
         corners = np.asarray(shape.polygon.exterior.coords)
         for angle in angles:
             turns.append(angle)
@@ -95,6 +107,7 @@ def pack(shapes: Sequence[Shape]) -> Shapes:
         turn_box=np.array(boxes),
         turn_start=np.array(t_start, dtype=np.int64),
         free=np.array([s.turns is None for s in shapes]),
+        fold=np.array([s.fold for s in shapes], dtype=np.int64),
         mirror=np.array([s.mirror for s in shapes], dtype=np.int64),
         radius=np.array([_radius(s.polygon) for s in shapes]),
         scale=np.array([math.sqrt(s.polygon.convex_hull.area) for s in shapes]),
@@ -143,12 +156,17 @@ def inscribed_circles(polygon: Polygon, *, cover: float = 0.9, grid: int = 90) -
     return np.array(found)
 
 
-def _even_turns(polygon: Polygon) -> tuple[float, ...]:
-    """Return `FREE_TURNS` even steps, the first of which lays the smallest enclosing rectangle square."""
+def _even_turns(polygon: Polygon, fold: int) -> tuple[float, ...]:
+    """Return even steps through 1 / `fold` of a full turn, from one that lays the smallest enclosing rectangle square.
+
+    Square turns that look different lie evenly among them, and start with the first.
+    """
     corners = np.asarray(shapely.minimum_rotated_rectangle(polygon).exterior.coords)
     dx, dy = corners[1] - corners[0]
     start = -math.atan2(dy, dx) % (math.pi / 2)
-    return tuple(start + 2 * math.pi * i / FREE_TURNS for i in range(FREE_TURNS))
+    square = 4 // math.gcd(4, fold)
+    count = square * max(1, round(FREE_TURNS / (fold * square)))
+    return tuple(start + 2 * math.pi * i / (fold * count) for i in range(count))
 
 
 def _radius(polygon: Polygon) -> float:

@@ -1,4 +1,4 @@
-"""Shorten: pull all items together toward one side, so that the rest stays one large piece.
+"""Shorten: pull all items together toward one side or corner, so that the rest stays one large piece.
 
 On a rectangular sheet this is the strip problem of the literature.  The best layout is cut by a sliver at a random
 place, what lies beyond is pushed in, and the overlap that this makes is separated; if that fails, two unlike items of
@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
+from shapely.geometry import Polygon
 
+from nesting.pull import Pull
 from nesting.search.crew import Crew, State
 from nesting.search.fill import swapped
 from nesting.search.problem import Poses, Problem
@@ -28,26 +29,40 @@ EXPLORING = 0.8
 
 @dataclass(frozen=True, kw_only=True)
 class Way:
-    """A layout, a direction to pull it against, and the area of region that it leaves free beyond its reach."""
+    """A layout, where to pull it, and the area of region that it leaves free beyond its reach.
+
+    `away` is the unit vector that points from there; along it the reach is measured.
+    """
 
     state: State
-    direction: tuple[float, float]
+    pull: Pull
+    away: tuple[float, float]
     free_area: float
 
 
-def ways_to_shorten(problem: Problem, states: Sequence[State]) -> list[Way]:
-    """Return every way to pull every layout to one side, the one that leaves most free first."""
+def ways_to_shorten(problem: Problem, states: Sequence[State], pulls: Sequence[Pull]) -> list[Way]:
+    """Return every way to pull every layout, the one that leaves most free first."""
     x0, y0, x1, y1 = problem.region.bounds
     ways = []
-    for state in states:
-        for nx, ny in ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)):
-            reach = problem.extent(state.poses, nx, ny)
-            beyond = shapely.box(
-                reach if nx > 0 else x0, reach if ny > 0 else y0, -reach if nx < 0 else x1, -reach if ny < 0 else y1
-            )
+    for pull in pulls:
+        x, y = pull.direction(x1 - x0, y1 - y0)
+        away = (0.0 - x, 0.0 - y)
+        for state in states:
+            beyond = _beyond(problem, away, problem.extent(state.poses, *away))
             free = problem.region_polygon.intersection(beyond).area
-            ways.append(Way(state=state, direction=(nx, ny), free_area=free))
+            ways.append(Way(state=state, pull=pull, away=away, free_area=free))
     return sorted(ways, key=lambda way: -way.free_area)
+
+
+def _beyond(problem: Problem, away: tuple[float, float], reach: float) -> Polygon:
+    """A rectangle over all of the region that lies farther along a direction than a reach."""
+    x0, y0, x1, y1 = problem.region.bounds
+    n, size = np.array(away), math.hypot(x1 - x0, y1 - y0)
+    middle = np.array([x0 + x1, y0 + y1]) / 2
+    foot, along = middle + n * (reach - float(middle @ n)), np.array([-away[1], away[0]])
+    return Polygon(
+        [foot - size * along, foot + size * along, foot + size * (along + 2 * n), foot + size * (2 * n - along)]
+    )
 
 
 class Shorten:

@@ -60,7 +60,7 @@ def test_free_shapes_begin_square_with_the_axes() -> None:
     shapes = Problem([Kind(polygon=tilted, turns=None)], box(0, 0, 10, 10)).shapes
 
     x0, y0, x1, y1 = shapes.turn_box[0]
-    assert len(shapes.turn) == FREE_TURNS
+    assert len(shapes.turn) == FREE_TURNS // 2
     assert sorted((x1 - x0, y1 - y0)) == pytest.approx([30.0, 200.0])
 
 

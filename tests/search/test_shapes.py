@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 from crowds import polygon_at
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -12,7 +13,8 @@ from shapely.geometry import Point, Polygon, box
 from shapes import random_polygon
 
 from nesting.geometry.pose import Pose
-from nesting.search.shapes import MOST_POLES, RUN_EDGES, Shape, centred, edge_runs, inscribed_circles, pack
+from nesting.search.shapes import FREE_TURNS, MOST_POLES, RUN_EDGES, Shape, centred, edge_runs, inscribed_circles, pack
+from nesting.search.symmetry import symmetry
 
 TURNS = st.lists(st.floats(0.0, 6.28), min_size=1, max_size=4)
 SEEDS = st.integers(0, 10_000)
@@ -54,10 +56,35 @@ def test_turn_boxes_bound_the_turned_shape(seed: int, turns: list[float] | None)
     for k, shape in enumerate(listed):
         rows = slice(int(shapes.turn_start[k]), int(shapes.turn_start[k + 1]))
         assert bool(shapes.free[k]) == (turns is None)
-        assert turns is None or list(shapes.turn[rows]) == turns
+        assert turns is None or list(shapes.turn[rows]) == list(symmetry(shape.polygon).distinct(turns))
         for turn, bounds in zip(shapes.turn[rows], shapes.turn_box[rows], strict=True):
             turned = Pose(turn_deg=math.degrees(turn)).geometry(shape.polygon)
             np.testing.assert_allclose(bounds, turned.bounds, atol=1e-9)
+
+
+@pytest.mark.parametrize("fold", [1, 2, 3, 4, 5, 6, 8, 12])
+def test_a_free_shape_lists_one_share_of_the_turns(fold: int) -> None:
+    """Turned to and fro by its own shares the list goes all the way round evenly, and every square turn is in it."""
+    shape = centred(wheel(fold), None)
+    shapes = pack([shape])
+
+    turns = shapes.turn
+    share = 2 * math.pi / fold
+    count = len(turns)
+    assert shapes.fold[0] == fold
+    np.testing.assert_allclose(np.diff(turns), share / count)
+    assert 0.5 * FREE_TURNS <= count * fold <= 2 * FREE_TURNS
+    square = 4 // math.gcd(4, fold)
+    assert count % square == 0
+    drawn = {round(t % share, 6) % round(share, 6) for t in turns[:: count // square]}
+    meant = {round((turns[0] + q * math.pi / 2) % share, 6) % round(share, 6) for q in range(4)}
+    assert drawn == meant
+
+
+def wheel(fold: int) -> Polygon:
+    """A lopsided arm, repeated all round."""
+    arm = Polygon([(-5, -5), (60, -8), (60, 3), (40, 12), (0, 9)])
+    return shapely.union_all([shapely.affinity.rotate(arm, 360 * i / fold, origin=(0, 0)) for i in range(fold)])
 
 
 @settings(max_examples=20)

@@ -36,6 +36,7 @@ class Shapes(NamedTuple):
     turn_box: Floats  # (turns, 4) bounds of the shape at each listed turn
     turn_start: Ints
     free: Bools  # any turn is allowed
+    fold: Ints  # the shape looks the same each 1 / fold of a full turn, and its turns are listed for one such share
     mirror: Ints  # the same part turned over, or -1
     radius: Floats  # of the enclosing circle round the origin
     scale: Floats  # square root of the convex hull's area

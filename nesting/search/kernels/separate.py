@@ -117,10 +117,12 @@ def anywhere(k: int, shapes: Shapes, region: Region, rng: np.ndarray) -> tuple[f
     if shapes.free[k]:
         how = random(rng)
         if how < 0.33:
-            t = first + int(random(rng) * 4.0) * (count // 4)
+            fold = shapes.fold[k]
+            square = 1 if fold % 4 == 0 else 2 if fold % 2 == 0 else 4
+            t = first + int(random(rng) * square) * (count // square)
         turn = shapes.turn[t]
         if how > 0.67:
-            turn += (random(rng) - 0.5) * (2.0 * math.pi / count)
+            turn += (random(rng) - 0.5) * (2.0 * math.pi / (count * shapes.fold[k]))
     else:
         turn = shapes.turn[t]
     b, own = region.bounds, shapes.turn_box[t]
