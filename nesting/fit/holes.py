@@ -7,17 +7,12 @@ import shapely
 from shapely.geometry import Polygon
 
 from nesting.fit.finding import SHOP_SOURCE, Cutting, FitFinding, at, mm
+from nesting.fit.openings import openings_of, round_hole
 from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Arc
-from nesting.geometry.facing import CHORD_MM
-from nesting.geometry.largest import largest_circle
 from nesting.geometry.pose import Point
 from nesting.part import Part
 from nesting.tables.limits import Limit, fit_limit, pierce_limit
 from nesting.tolerances import FIT_MM
-
-_LONG = 2.0
-"""An opening of this many times the area of the largest circle in it is long: a slot of some shape, not a hole."""
 
 
 def hole_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
@@ -25,33 +20,6 @@ def hole_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     yield from _small(part, cutting)
     yield from _close(part, cutting)
     yield from _pierce(part, cutting)
-
-
-def round_hole(contour: Contour) -> tuple[Point, float] | None:
-    """Return centre and diameter of a contour that is one circle, in however many arcs, else None."""
-    first = contour.pieces[0]
-    if not isinstance(first, Arc):
-        return None
-    for piece in contour.pieces:
-        same = isinstance(piece, Arc) and (
-            math.dist(piece.center, first.center) <= FIT_MM and abs(piece.radius_mm - first.radius_mm) <= FIT_MM
-        )
-        if not same:
-            return None
-    swept = math.fsum(p.sweep_deg for p in contour.pieces if isinstance(p, Arc))
-    return (first.center, 2 * first.radius_mm) if abs(abs(swept) - 360.0) < 1.0 else None
-
-
-def opening(contour: Contour) -> tuple[Point, float, bool]:
-    """Return centre and diameter of the largest circle in an opening, and whether the opening is long."""
-    found = round_hole(contour)
-    if found is not None:
-        return (*found, False)
-    shape = contour.polygon(CHORD_MM, "midway")
-    if shape.is_empty:
-        return contour.curves[0].start, 0.0, True
-    center, radius = largest_circle(shape)
-    return center, 2 * radius, shape.area > _LONG * math.pi * radius**2
 
 
 def hole_limit(cutting: Cutting) -> Limit | None:
@@ -76,10 +44,9 @@ def _small(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     if limit is None:
         return
     by_size: dict[float, list[Point]] = {}
-    for hole in part.holes:
-        center, size, long = opening(hole)
-        if not long and size < limit.value_mm - FIT_MM:
-            by_size.setdefault(round(size, 2), []).append(center)
+    for hole in openings_of(part, limit.value_mm).holes:
+        if hole.width_mm < limit.value_mm - FIT_MM:
+            by_size.setdefault(round(hole.width_mm, 2), []).append(hole.at)
     for size, found in sorted(by_size.items()):
         places = tuple(found)
         what, asked = (f"{len(places)} holes",) * 2 if len(places) > 1 else ("hole", "a hole")

@@ -1,34 +1,17 @@
 """Slots: whether a tab goes in, and whether they are wide enough for the plate and the cut."""
 
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-
-import shapely
+from dataclasses import dataclass
 
 from nesting.fit.finding import SHOP_SOURCE, Cutting, FitFinding, at, mm
-from nesting.fit.holes import opening
-from nesting.geometry.curves import Arc
-from nesting.geometry.facing import Narrow, facing, straight_edges
+from nesting.fit.openings import Slot, openings_of
 from nesting.geometry.pose import Point
 from nesting.part import Part
 from nesting.tables.limits import Limit, cut_tolerance, fit_limit, thickness_over
 from nesting.tolerances import FIT_MM
 
-_LONG = 1.2
-"""Straight sides that face one another over this many times their distance make a slot, open or closed."""
-
 _NEAR = 0.25
 """A slot is taken to be meant for a tab of the plate's own thickness down to this much under it."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Slot:
-    """A slot: its middle and width; `round_ends` for one that a cutter or a bolt would make."""
-
-    at: Point
-    width_mm: float
-    round_ends: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +33,7 @@ def slot_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     widest = max(part.tab_thickness_mm or 0.0, cutting.thickness_mm or 0.0)
     if widest <= 0.0:
         return
-    slots = slots_of(part, 2.0 * widest + 5.0)
+    slots = openings_of(part, 2.0 * widest + 5.0).slots
     tight, rest = [], []
     for slot in slots:
         tab = _tab_of(slot, part, cutting)
@@ -61,69 +44,6 @@ def slot_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     yield from _tight(part, tight)
     # A slot that must be wider for its tab is not told of twice.
     yield from _narrow(part, cutting, rest)
-
-
-def slots_of(part: Part, widest_mm: float) -> list[Slot]:
-    """Return the slots up to a width: two straight sides beside each other, and long openings of other shapes."""
-    pairs = facing(straight_edges(part.outer, part.holes), widest_mm, "waste", depth=0.0)
-    found: list[Slot] = []
-    rings = set()
-    for pair in _joined([p for p in pairs if p.rings[0] == p.rings[1] and _is_open(part, p)]):
-        if pair.length_mm >= _LONG * pair.width_mm:
-            rings.add(pair.rings[0])
-            found.append(Slot(at=pair.at, width_mm=pair.width_mm, round_ends=_has_round_ends(part, pair.rings[0])))
-    for number, hole in enumerate(part.holes, start=1):
-        if number not in rings:
-            center, width, long = opening(hole)
-            if long and width <= widest_mm:
-                found.append(Slot(at=center, width_mm=width, round_ends=True))
-    return found
-
-
-def _is_open(part: Part, pair: Narrow) -> bool:
-    """True if nothing but waste lies between two sides, as it may not between those of two neighbouring slots."""
-    (x, y), (ux, uy), half = pair.at, pair.direction, 0.499 * pair.width_mm
-    way = shapely.LineString([(x - uy * half, y + ux * half), (x + uy * half, y - ux * half)])
-    return pair.length_mm > 0.0 and not part.fine_polygon.intersects(way)
-
-
-def _joined(pairs: list[Narrow]) -> list[Narrow]:
-    """Join the pairs of sides that follow one another in one slot, whose sides may be drawn in several lines."""
-    waiting, found = list(pairs), []
-    while waiting:
-        slot = waiting.pop()
-        while True:
-            more = [p for p in waiting if _same_slot(p, slot)]
-            if not more:
-                break
-            waiting = [p for p in waiting if p not in more]
-            for pair in more:
-                slot = _longer(slot, pair)
-        found.append(slot)
-    return sorted(found, key=lambda n: (n.width_mm, n.at))
-
-
-def _longer(slot: Narrow, pair: Narrow) -> Narrow:
-    """Return one slot from two that follow one another."""
-    (x, y), (ux, uy) = slot.at, slot.direction
-    along = (pair.at[0] - x) * ux + (pair.at[1] - y) * uy
-    low = min(-slot.length_mm, 2 * along - pair.length_mm) / 2
-    high = max(slot.length_mm, 2 * along + pair.length_mm) / 2
-    middle = (low + high) / 2
-    return replace(slot, at=(x + middle * ux, y + middle * uy), length_mm=high - low)
-
-
-def _same_slot(a: Narrow, b: Narrow) -> bool:
-    dx, dy = a.at[0] - b.at[0], a.at[1] - b.at[1]
-    aside = abs(b.direction[0] * dy - b.direction[1] * dx)
-    apart = math.hypot(dx, dy) - (a.length_mm + b.length_mm) / 2
-    return a.rings == b.rings and abs(a.width_mm - b.width_mm) <= FIT_MM and aside <= FIT_MM and apart <= a.width_mm
-
-
-def _has_round_ends(part: Part, ring: int) -> bool:
-    """True for a closed slot with an arc of a half circle, or nearly, at an end: one for a bolt."""
-    contour = part.contours[ring]
-    return ring > 0 and any(isinstance(p, Arc) and 150.0 < abs(p.sweep_deg) < 210.0 for p in contour.pieces)
 
 
 def _tab_of(slot: Slot, part: Part, cutting: Cutting) -> _Tab | None:

@@ -196,6 +196,7 @@ def _box(label: Label, pad: float) -> Polygon:
 def spot_labels(shape: Shape, spots: Sequence[tuple[str, Point]], height_mm: float) -> tuple[Label, ...]:
     """Return a label beside each spot of a part, across none of its contours and none of the other labels."""
     lines = shape.boundary.buffer(0.25 * height_mm)
+    shapely.prepare(lines)
     labels: list[Label] = []
     for text, at in spots:
         labels.append(_beside(text, at, labels, lines, height_mm))
