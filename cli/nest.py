@@ -13,6 +13,7 @@ from cli.questions import questions
 
 if TYPE_CHECKING:
     from nesting.job import Job
+    from nesting.layout import Pulled
     from nesting.order import Order
     from nesting.report.facts import RemnantRow
     from nesting.run import Result
@@ -76,6 +77,14 @@ Examples:
 @click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
 @click.option("--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again.")
 @click.option("--seed", type=int, metavar="N", help="Seed of the search; default 0.")
+@click.option(
+    "--pull-to",
+    "pull_to",
+    multiple=True,
+    metavar="PLACE",
+    help="Edge (left), corner (bottom-left) or angle in degrees that the parts are pulled to once all are placed; "
+    "given more than once, the best of these; default: the best edge.",
+)
 @click.option("--threads", type=int, metavar="N", help="Threads of the search; default 2.")
 @click.option("--out", metavar="FOLDER", help="Result folder; default JOB-layout beside the job.")
 @click.option("--dxf", metavar="VERSION", help="R2000 (default), up to R2018, or R12 for old controllers.")
@@ -143,7 +152,10 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
                 given["layers"], given["join"], given["layer_rules"], given["most_entities"]
             ),
             "part": parts,
-            "search": {key: given[key] for key in ("seconds", "steps", "seed", "threads")},
+            "search": {
+                **{key: given[key] for key in ("seconds", "steps", "seed", "threads")},
+                "pull_to": options.pull_entry(given["pull_to"]),
+            },
             "output": {
                 "folder": given["out"] and str(Path(given["out"]).absolute()),
                 "version": given["dxf"],
@@ -223,7 +235,11 @@ def _show(result: "Result") -> None:
         say(f"warning: {missing}")
     for left in result.report.left_over:
         show(f"left over: {left.count} x {left.name}: {left.reason}")
-    show(f"utilisation {_percent(result)} of the plate (net part area / plate area)")
+    show(f"utilisation {_percent(result, 'utilisation') or 'unknown'} of the plate (net part area / plate area)")
+    if (most := _percent(result, "most_utilisation")) is not None:
+        show(f"at most {most} could be used by these parts")
+    if result.report.pulled is not None:
+        show(_pulled(result.report.pulled))
     for kept in result.report.remnants:
         show(_kept(kept))
     if result.report.check is not None:
@@ -239,6 +255,15 @@ def _kept(remnant: "RemnantRow") -> str:
     return f"worth keeping: {remnant.label}{mass}, takes a rectangle of {long:.0f} x {short:.0f} mm"
 
 
-def _percent(result: "Result") -> str:
-    value = result.report.figure("utilisation").value
-    return "unknown" if value is None else f"{value:.2f} %"
+def _pulled(pulled: "Pulled") -> str:
+    before, after = pulled.before, pulled.after
+    sides = [" x ".join(f"{side:.0f}" for side in rest.rectangle_mm) for rest in (before, after)]
+    return (
+        f"pulled to {pulled.to}: the free rest takes a rectangle of {sides[1]} mm (before: {sides[0]}) and a circle of "
+        f"{after.circle_diameter_mm:.0f} mm (before: {before.circle_diameter_mm:.0f})"
+    )
+
+
+def _percent(result: "Result", key: str) -> str | None:
+    value = next((f.value for f in result.report.figures if f.key == key), None)
+    return None if value is None else f"{value:.2f} %"

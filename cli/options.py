@@ -78,6 +78,11 @@ def _value(key: str, text: str) -> Any:
         return text
 
 
+def pull_entry(texts: Sequence[str]) -> list[str | float]:
+    """Read `--pull-to`: names as in a job file, and angles."""
+    return [_float(text, "--pull-to") if _PLAIN.fullmatch(text) else text for text in texts]
+
+
 def unit_rules(texts: Sequence[str]) -> tuple[tuple[Path | None, Any], ...]:
     """Read `--units`: a unit for all drawings, or `PATH=UNIT` for a file or a folder."""
     from nesting.units import parse_drawn_unit

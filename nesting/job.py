@@ -13,6 +13,7 @@ from nesting.documents import Entry, make_document, not_empty, read_document
 from nesting.drawing.writing import ContourStyle, CurveStyle, Version
 from nesting.lengths import Coordinate, Distance, DrawnUnitWord, Length, Thickness, UnitWord
 from nesting.plate import KeepOutKind
+from nesting.pull import BEST, EDGES, PULL_NAMES, Pull
 from nesting.reading import DrawingsEntry, Patterns, Reading, Rules, reading_of
 from nesting.shop import Paper
 from nesting.tables import Process
@@ -55,6 +56,24 @@ def _places(value: object) -> object:
     if all(isinstance(n, int) and not isinstance(n, bool) and n > 0 for n in numbers):
         return tuple(numbers)
     raise ValueError(f"expected the number of a part as 'oddplate parts' lists it, or a list of them, got {value!r}")
+
+
+def _pulls(value: object) -> tuple[Pull, ...]:
+    """Read an edge, a corner, an angle in degrees, "best" for the four edges, or a list of these: the best is taken."""
+    found: list[Pull] = []
+    for one in value if isinstance(value, list | tuple) and value else [value]:
+        if isinstance(one, Pull):
+            found.append(one)
+        elif one == BEST:
+            found += EDGES
+        elif isinstance(one, str) and one in PULL_NAMES:
+            found.append(Pull(name=one))
+        elif _is_number(one):
+            found.append(Pull(angle_deg=float(one)))  # type: ignore[arg-type]
+        else:
+            names = ", ".join(f'"{name}"' for name in PULL_NAMES)
+            raise ValueError(f'expected {names}, an angle in degrees, "{BEST}" or a list of these, got {one!r}')
+    return tuple(found)
 
 
 def _is_number(value: object) -> bool:
@@ -147,12 +166,13 @@ class PartEntry(Entry):
 
 
 class SearchEntry(Entry):
-    """How long and with what seed to search."""
+    """How long and with what seed to search, and where to pull what is placed."""
 
     seed: Annotated[int, Field(ge=0, lt=2**31)] = 0
     seconds: Annotated[float, Field(gt=0.0, allow_inf_nan=False, strict=False)] = DEFAULT_SECONDS
     steps: Annotated[int, Field(ge=1)] | None = None
     threads: Annotated[int, Field(ge=1, le=256)] = 2
+    pull_to: Annotated[tuple[Pull, ...], BeforeValidator(_pulls)] = EDGES
 
 
 class OutputEntry(Entry):

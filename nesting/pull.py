@@ -44,5 +44,8 @@ class Pull:
 
 
 PULL_NAMES: Final = tuple(_NAMED)
+BEST: Final = "best"
+"""The word for the best of the four edges."""
+
 EDGES: Final = tuple(Pull(name=n) for n in ("left", "right", "bottom", "top"))
-"""The best of these is taken where nothing is said."""
+"""The best of these is taken where nothing is said: the one that leaves most of the plate free at the start."""

@@ -68,6 +68,7 @@ def place_by_search(order: Order, on_progress: OnProgress | None, should_stop: S
         time_limit_s=order.search.seconds,
         steps=order.search.steps,
         threads=order.search.threads,
+        pull_to=order.search.pull_to,
         on_progress=on_progress,
         should_stop=should_stop,
     )

@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from nesting.layout import Pulled
 from nesting.report.cautions import Caution
 
 Inputs = dict[str, float | int | str | None]
@@ -145,6 +146,7 @@ class YieldReport:
     lift_limit_kg: float
     cutting_note: str
     search: Inputs
+    pulled: Pulled | None
     check: CheckFacts | None
     drawings: tuple[DrawingFacts, ...]
     shop_sources: dict[str, str]

@@ -10,7 +10,7 @@ from dataclasses import asdict
 from typing import Final
 
 from nesting.fit.finding import FitFinding
-from nesting.layout import Layout
+from nesting.layout import FreeRest, Layout, Pulled, SearchFacts
 from nesting.part import Part
 from nesting.remnant import Balance, Remnant, balance
 from nesting.report.cautions import cautions
@@ -19,13 +19,14 @@ from nesting.report.facts import (
     ClearanceRow,
     DrawingFacts,
     FitRow,
+    Inputs,
     LeftOverRow,
     PartRow,
     PlateFacts,
     RemnantRow,
     YieldReport,
 )
-from nesting.report.measures import AREA_DIGITS, LENGTH_DIGITS, Matter, Totals, costs, cutting, masses, uses
+from nesting.report.measures import AREA_DIGITS, LENGTH_DIGITS, Matter, Totals, ceiling, costs, cutting, masses, uses
 from nesting.shop import Shop
 from nesting.tables import material_of
 
@@ -63,6 +64,7 @@ def figures(
         plate=_plate_facts(layout, totals, matter),
         figures=(
             *uses(totals),
+            *ceiling(totals, layout.search),
             *masses(totals, matter),
             *cutting(totals, matter, travel_mm),
             *costs(totals, matter, shop),
@@ -78,7 +80,8 @@ def figures(
         density_note=matter.note,
         lift_limit_kg=shop.lift_limit_kg,
         cutting_note=matter.cut_note,
-        search={} if layout.search is None else asdict(layout.search),
+        search=_search_inputs(layout.search),
+        pulled=None if layout.search is None else _pulled(layout.search.pulled),
         check=check,
         drawings=tuple(drawings) or _sources(layout),
         shop_sources=dict(shop.sources),
@@ -142,6 +145,24 @@ def _down(length_mm: float) -> float:
     """Round down to the digits shown: a rectangle said to fit must fit."""
     scale = 10.0**LENGTH_DIGITS
     return math.floor(length_mm * scale + 1e-6) / scale
+
+
+def _search_inputs(search: SearchFacts | None) -> Inputs:
+    """The plain values of a search; what it pulled together has a place of its own."""
+    return {} if search is None else {k: v for k, v in asdict(search).items() if k != "pulled"}
+
+
+def _pulled(pulled: Pulled | None) -> Pulled | None:
+    return pulled and Pulled(to=pulled.to, before=_rest(pulled.before), after=_rest(pulled.after))
+
+
+def _rest(rest: FreeRest) -> FreeRest:
+    long, short = rest.rectangle_mm
+    return FreeRest(
+        area_mm2=round(rest.area_mm2, AREA_DIGITS),
+        circle_diameter_mm=_down(rest.circle_diameter_mm),
+        rectangle_mm=(_down(long), _down(short)),
+    )
 
 
 def _plate_facts(layout: Layout, totals: Totals, matter: Matter) -> PlateFacts:

@@ -7,6 +7,7 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
+from nesting.layout import FreeRest
 from nesting.report.facts import Figure, YieldReport
 from nesting.report.scene import Scene
 from nesting.report.svg import inline_svg
@@ -64,6 +65,8 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
         lift_limit=f"{report.lift_limit_kg / m['mass'].size:.4g} {m['mass'].unit}",
         shop_sources=[(_plain(key), said) for key, said in report.shop_sources.items()],
         fit=_fit_lines(report, unit),
+        most=next((f.value for f in lines if f.key == "most_utilisation"), None),
+        pulled=_pulled_lines(report, unit),
         lift_mark=LIFT_MARK.strip(),
         short_hash=SHORT_HASH,
     )
@@ -181,6 +184,24 @@ def _fit_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str, str, str
             in_unit(f.source, unit),
         )
         for f in report.fit
+    ]
+
+
+def _pulled_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str, str]]:
+    """The free rest before and after the parts were pulled together: what, before, after."""
+    if report.pulled is None:
+        return []
+    m = measures(unit)
+
+    def sides(rest: FreeRest) -> str:
+        return " x ".join(m["length"].full(side) for side in rest.rectangle_mm)
+
+    before, after = report.pulled.before, report.pulled.after
+    length, area = m["length"].full, m["area"].full
+    return [
+        ("largest circle, across", length(before.circle_diameter_mm), length(after.circle_diameter_mm)),
+        ("largest rectangle, at any turn", sides(before), sides(after)),
+        ("area", area(before.area_mm2), area(after.area_mm2)),
     ]
 
 

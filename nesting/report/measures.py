@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from nesting.errors import InputError
-from nesting.layout import Layout
+from nesting.layout import Layout, SearchFacts
 from nesting.remnant import Balance
 from nesting.report.facts import Figure, Inputs, PartRow, RemnantRow
 from nesting.shop import Shop
@@ -167,6 +167,27 @@ def uses(t: Totals) -> tuple[Figure, ...]:
             unit="%",
             definition="area inside each part's outer contour, holes counted, summed / plate area",
             inputs={"outlines_mm2": t.outlines, "plate_mm2": t.plate},
+        ),
+    )
+
+
+def ceiling(t: Totals, search: SearchFacts | None) -> tuple[Figure, ...]:
+    """How much of the plate these parts could use at best, if the search worked it out."""
+    if search is None or search.bound_utilisation is None:
+        return ()
+    reached = _percent(t.parts, t.plate)
+    # Rounded up, and sums of rounded areas may be a digit higher still.
+    most = max(math.ceil(1e4 * search.bound_utilisation - 1e-6) / 100, reached or 0.0)
+    return (
+        Figure(
+            key="most_utilisation",
+            label="Most that could be used",
+            value=most,
+            unit="%",
+            definition="an upper bound: no layout of these parts, quantities and clearances on this plate has a "
+            "higher utilisation; by areas, by what fits nowhere and by what excludes one another, so that the best "
+            "layout may lie well below it",
+            inputs={"reached_percent": reached},
         ),
     )
 
