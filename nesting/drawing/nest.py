@@ -21,6 +21,7 @@ ISLAND_MM: Final = 10.0
 and centre dots are smaller.  Common practice, no source; fits the drawings of the survey."""
 
 _NEARLY_CLOSED: Final = 0.1
+_STROKES: Final = 2
 _SLIVER_MM: Final = 0.02
 _SMALL_CROSSING: Final = 1e-3
 
@@ -91,8 +92,10 @@ def loop_polygon(loop: Loop, path: Path) -> Polygon:
 
 
 def nearly_closes(chain: Chain) -> bool:
-    """Tell whether an open chain looks like an outline with a gap rather than like a line."""
-    return len(chain.drawn) > 1 and chain.gap_mm < _NEARLY_CLOSED * chain.length_mm
+    """Tell whether an open chain looks like an outline with a gap rather than like a line or a letter's stroke."""
+    if chain.gap_mm >= _NEARLY_CLOSED * chain.length_mm:
+        return False
+    return len(chain.drawn) > 1 or len(chain.drawn[0].curve.pieces) > _STROKES
 
 
 def _loop_node(loop: Loop, findings: list[Finding]) -> _Node | None:

@@ -127,3 +127,14 @@ def test_area_between_is_outline_less_holes() -> None:
     nested = read(box(0, 0, 100, 100), circle((50, 50), 20))
 
     assert nested.outlines[0].polygon.area == pytest.approx(10000 - 400 * math.pi, rel=1e-3)
+
+
+def test_one_polyline_with_a_gap_is_an_open_outline_and_not_a_stray_line() -> None:
+    """Its hole once became a part of its own, with a warning only."""
+    gap = Polyline(vertices=((0, 1, 0), (0, 100, 0), (100, 100, 0), (100, 0, 0), (0, 0, 0)))
+    hole = circle((50.0, 50.0), 10.0)
+
+    nested = read(gap, hole)
+
+    assert nested.outlines == ()
+    assert [f.kind for f in nested.findings] == ["broken outline"]
