@@ -104,8 +104,8 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         notes=(
             *wanted.notes,
             *derived.notes,
-            *_table_notes(own, plate),
             *_fit_notes(plate),
+            *_table_notes(own, plate),
             *_lead_notes(job, wanted, derived),
         ),
         mark_leads=_marks_leads(job),

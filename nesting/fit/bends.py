@@ -101,13 +101,13 @@ def _along(part: Part, lines: list[Line], placed: list[Placement], layout: Layou
             part_id=part.id,
             kind="bend along the grain",
             severity="warning",
-            message=f"pieces {listed} lie with a bend line within {bad[0][0]:.0f} degrees of the plate's grain"
+            message=f"pieces {listed} lie with a bend line only {bad[0][0]:.0f} degrees off the plate's grain"
             f"{wanted}; give turns that lay the bend across it",
             places=places,
             value_mm=radius,
             limit_mm=limit,
             source=_ALONG_SOURCE if least is None else f"{least.source}; 45 degrees: common practice, no source",
-            question=f"On our plate a bend line lies within {bad[0][0]:.0f} degrees of the rolling direction, along "
+            question=f"On our plate a bend line lies only {bad[0][0]:.0f} degrees off the rolling direction, along "
             f"which steel cracks sooner{wanted}. Is that good enough, or must the bend lie across the grain?",
         )
     ]

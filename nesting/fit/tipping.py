@@ -14,9 +14,10 @@ from nesting.tolerances import FIT_MM
 _SLATS = 3
 _SOURCE = (
     f"slat pitch of the shop file; fewer than {_SLATS} slats under a part: common practice, no source (size and shape "
-    "against the slats are the chief cause of tip-ups: The Fabricator, article on tip-ups)"
+    "against the slats are the chief cause of tip-ups: The Fabricator, article on tip-ups); "
+    "tabs: newayprecision.com, plasma cutting design table"
 )
-_TABS = "2 to 4 tabs of 3 to 5 mm hold it (width: newayprecision.com design table)"
+_TABS = "2 to 4 tabs of 3 to 5 mm would hold it"
 
 
 def tipping_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
@@ -42,7 +43,7 @@ def tipping_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         part_id=part.id,
         kind="may tip",
         severity="warning" if severity == "warning" else "note",
-        message=f"the part {what} (slats every {mm(pitch)}); {_TABS}. Keep rapids off freed parts, hands off the table",
+        message=f"the part {what} (slats every {mm(pitch)}); {_TABS}; keep rapids off freed parts",
         places=(place,),
         value_mm=round(value, 2),
         limit_mm=limit,

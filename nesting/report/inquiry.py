@@ -168,7 +168,9 @@ def _spots(part: Part, questions: tuple[Question, ...]) -> list[tuple[str, Point
     near = 0.02 * max(part.size_mm)
     spots: list[tuple[list[str], Point]] = []
     for question in questions:
-        for place in question.spots[: _MOST_SPOTS[question.severity]]:
+        # The worst stands first; of very many the rest is spread over the list, which runs over the part.
+        step = max(1, len(question.spots) // _MOST_SPOTS[question.severity])
+        for place in question.spots[::step][: _MOST_SPOTS[question.severity]]:
             shared = next((numbers for numbers, at in spots if math.dist(at, place) <= near), None)
             if shared is None:
                 spots.append(([str(question.number)], place))

@@ -40,7 +40,7 @@ def layout(part: Part, *turns: float, grain: float | None, grade: str | None = "
 def test_only_pieces_with_a_bend_along_the_grain_are_named():
     (finding,) = grain_findings(layout(bent(), 0.0, 90.0, 180.0, 270.0, 30.0, 60.0, grain=0.0))
     assert finding.kind == "bend along the grain" and finding.severity == "warning"
-    assert "pieces 1, 3, 5 lie" in finding.message and "within 0 degrees" in finding.message
+    assert "pieces 1, 3, 5 lie" in finding.message and "only 0 degrees off" in finding.message
     assert finding.place == (150.0, 80.0)
 
 
