@@ -245,6 +245,8 @@ def _knapsack(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.max_time_in_seconds = SOLVER_SECONDS
+    # It would take Ctrl-C away from the caller, for good.
+    solver.parameters.catch_sigint_signal = False
     solver.solve(model)
     return solver.best_objective_bound / scale
 
