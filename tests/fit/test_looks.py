@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Point as Spot
 from shapely.geometry import Polygon
 from shapes import part, polygon_part, rectangle, round_contour, round_part
-from strategies import lengths, polygons, poses
+from strategies import contours, lengths, polygons, poses
 
 from nesting.fit.finding import Cutting, FitFinding
 from nesting.fit.looks import fit_findings, not_looked_at
@@ -377,3 +377,13 @@ def test_a_web_is_found_below_the_limit_and_only_there(thin: float, stout: float
         holes = (box(50, 50, 60, 40), box(110 + web, 50, 60, 40))
         findings = found(posed(part("p", FRAME, *holes), Pose(turn_deg=turn)), PLASMA, "thin web")
         assert [f.value_mm for f in findings] == ([pytest.approx(web, abs=0.006)] if told else [])
+
+
+@settings(max_examples=40)
+@given(contours(), st.lists(contours(), max_size=3))
+def test_no_shape_is_too_odd_to_be_looked_at(outer: Contour, holes: list[Contour]):
+    """Holes may lie anywhere, even where no reader would put them."""
+    odd = Part(id="p", name="p", outer=outer, holes=tuple(holes))
+    if not odd.fine_polygon.is_empty:
+        for finding in fit_findings(odd, replace(PLASMA, slat_pitch_mm=80.0)):
+            assert all(math.isfinite(v) for p in finding.places for v in p)
