@@ -11,6 +11,7 @@ from nesting.errors import InputError, JobError, UnitsUnknownError
 from nesting.job import make_job, read_job, said_unit
 from nesting.order import Order, Questions, resolve
 from nesting.plate import KeepOut
+from nesting.pull import EDGES, Pull
 from nesting.units import Unit
 
 HEAD = 'units = "mm"\n[clearances]\nkerf = 1.5\ngap = 6\nmargin = 8\n'
@@ -63,6 +64,28 @@ def test_a_job_becomes_plate_demands_and_clearances(folder: Path):
     assert found.clearances.sources["gap_mm"] == "given in the job"
     assert found.folder == folder / "job-layout"
     assert (found.writing.version, found.unit, found.paper) == ("R2000", "mm", "A4")
+
+
+@pytest.mark.parametrize(
+    ("written", "pulls"),
+    [
+        ('"bottom-left"', (Pull(name="bottom-left"),)),
+        ("-30", (Pull(angle_deg=-30.0),)),
+        ('["left", 12.5]', (Pull(name="left"), Pull(angle_deg=12.5))),
+        ('"best"', EDGES),
+        ('["best", "top-left"]', (*EDGES, Pull(name="top-left"))),
+    ],
+)
+def test_where_parts_are_pulled_to(folder: Path, written: str, pulls: tuple[Pull, ...]):
+    text = f"{HEAD}{SHEET}{part()}[search]\npull_to = {written}\n"
+    assert order(folder, text).search.pull_to == pulls
+    assert order(folder, HEAD + SHEET + part()).search.pull_to == EDGES
+
+
+@pytest.mark.parametrize("wrong", ['"north"', "true", "[]", '["left", "lower"]'])
+def test_a_place_nobody_knows_is_refused_with_those_there_are(folder: Path, wrong: str):
+    with pytest.raises(JobError, match=r'line 12: search.pull_to: expected "left", .* an angle in degrees'):
+        order(folder, f"{HEAD}{SHEET}{part()}[search]\npull_to = {wrong}\n")
 
 
 @pytest.mark.parametrize(

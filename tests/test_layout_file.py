@@ -17,7 +17,7 @@ from nesting.errors import InputError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
 from nesting.geometry.pose import Pose
-from nesting.layout import Layout, LeftOver, Placement, SearchFacts
+from nesting.layout import FreeRest, Layout, LeftOver, Placement, Pulled, SearchFacts
 from nesting.layout_file import SCHEMA, layout_id, load_layout, save_layout
 from nesting.part import Mark, Part, TextMark
 from nesting.plate import KeepOut, Plate
@@ -94,6 +94,22 @@ def plain() -> Layout:
         placements=(Placement(number=1, part_id="a", pose=Pose(x_mm=10.0, y_mm=10.0)),),
         search=SearchFacts(seed=1, steps=20, seconds=0.5, poses_tried=10, threads=2),
     )
+
+
+def test_what_a_search_found_out_survives_and_older_files_do_without(tmp_path: Path) -> None:
+    """The bound and the free rest were not always there."""
+    rest = FreeRest(area_mm2=1.25, circle_diameter_mm=2.5, rectangle_mm=(3.0, 1.5))
+    layout = plain()
+    assert layout.search is not None
+    told = replace(layout.search, bound_utilisation=0.75, pulled=Pulled(to="left", before=rest, after=rest))
+    save_layout(replace(layout, search=told), tmp_path / "layout.json")
+    assert load_layout(tmp_path / "layout.json").search == told
+
+    document = json.loads((tmp_path / "layout.json").read_text(encoding="utf-8"))
+    del document["search"]["bound_utilisation"], document["search"]["pulled"]
+    (tmp_path / "older.json").write_text(json.dumps(document), encoding="utf-8")
+
+    assert load_layout(tmp_path / "older.json").search == layout.search
 
 
 def test_id_tells_layouts_apart_but_not_how_long_they_took() -> None:

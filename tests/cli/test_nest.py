@@ -68,6 +68,24 @@ def test_people_get_a_short_table(folder: Path, capsys: pytest.CaptureFixture[st
     assert (folder / "oddplate-layout").is_dir()
 
 
+def test_parts_are_pulled_to_an_edge_a_corner_or_an_angle(folder: Path, capsys: pytest.CaptureFixture[str]):
+    """Said once or more; what came of it is in both results."""
+    job = ("--plate", "300x200", "--part", "square.dxf:2", *CLEAR, "--steps", "20")
+    _, document = nest(capsys, *job, "--pull-to", "bottom-right")
+    pulled, search = document["report"]["pulled"], document["report"]["search"]
+    assert pulled["to"] == "bottom-right"
+    assert all(pulled[when]["rectangle_mm"][0] > 40 for when in ("before", "after"))
+    assert search["bound_utilisation"] == pytest.approx(2 * 40**2 / (300 * 200))
+
+    assert main(["nest", *job, "--pull-to", "-30", "--force"]) == 0
+    out = capsys.readouterr().out
+    assert "pulled to -30 degrees: the free rest takes a rectangle of " in out
+    assert "at most 5.34 % could be used by these parts" in out
+
+    assert main(["nest", *job, "--pull-to", "north"]) == 2
+    assert 'command line: search.pull_to: expected "left", ' in capsys.readouterr().err
+
+
 def test_parts_left_over_give_their_own_code(folder: Path, capsys: pytest.CaptureFixture[str]):
     """A square of 40 mm fits once into 60 x 60 mm with a margin of 8 mm."""
     code, document = nest(capsys, "--plate", "60x60", "--part", "square.dxf:2", *CLEAR, *QUICK)

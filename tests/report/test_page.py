@@ -10,7 +10,7 @@ import pytest
 import shapely
 from PIL import Image
 
-from nesting.layout import Layout
+from nesting.layout import FreeRest, Layout, Pulled
 from nesting.remnant import balance
 from nesting.report.colours import PALETTE, pale
 from nesting.report.facts import CheckFacts
@@ -30,6 +30,33 @@ SHOP = Shop(amps=65.0)
 @pytest.fixture
 def drawn(sample: Layout) -> Scene:
     return scene(sample, balance(sample, SHOP))
+
+
+@pytest.mark.parametrize(("unit", "circle"), [("mm", "120.5 mm"), ("inch", "4.744 in")])
+def test_bound_and_free_rest_are_told(sample: Layout, drawn: Scene, unit: Unit, circle: str) -> None:
+    """Rounded up the one, down the other: what is said to fit must fit."""
+    before = FreeRest(area_mm2=1e5, circle_diameter_mm=90.0, rectangle_mm=(200.0, 80.0))
+    after = FreeRest(area_mm2=1e5, circle_diameter_mm=120.59, rectangle_mm=(254.0, 101.6))
+    assert sample.search is not None
+    told = replace(sample.search, bound_utilisation=0.81231, pulled=Pulled(to="top-left", before=before, after=after))
+
+    report = figures(replace(sample, search=told), SHOP)
+
+    assert report.figure("most_utilisation").value == 81.24
+    assert report.as_json()["pulled"]["after"]["rectangle_mm"] == (254.0, 101.6)
+    assert "pulled" not in report.search
+    html = page(report, drawn, title="Order 1182", unit=unit)
+    assert "At most 81.24 % of the plate could be used by these parts;" in html
+    assert "Free rest, pulled to: top-left" in html
+    assert circle in html and measures(unit)["length"].full(254.0) in html
+
+
+def test_a_layout_of_no_search_tells_neither(sample: Layout, drawn: Scene) -> None:
+    report = figures(replace(sample, search=None), SHOP)
+
+    assert not any(f.key == "most_utilisation" for f in report.figures)
+    html = page(report, drawn, title="Order 1182")
+    assert "At most" not in html and "Free rest" not in html
 
 
 class _Tags(HTMLParser):

@@ -6,6 +6,7 @@ from collections import Counter
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.geometry import MultiPolygon
 
 from nesting.check import check_layout
 from nesting.clearances import Clearances
@@ -16,6 +17,7 @@ from nesting.geometry.curves import circle
 from nesting.layout import Layout
 from nesting.part import Part
 from nesting.plate import KeepOut, Plate
+from nesting.pull import Pull
 from nesting.search.engine import Progress, search
 
 CLEAR = Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=8.0)
@@ -78,6 +80,9 @@ def test_every_layout_is_legal_and_accounts_for_every_part(rows: list[tuple], se
 
     report = check_layout(layout)
     assert report.passed, report.findings
+    assert layout.search is not None and layout.search.bound_utilisation is not None
+    used = sum(layout.parts[p.part_id].area_mm2 for p in layout.placements) / ODD.area_mm2
+    assert used <= layout.search.bound_utilisation * (1 + 1e-9)
     missing = {row.part_id: row.count for row in layout.left_over}
     for demand in demands:
         if demand.quantity is not None:
@@ -142,6 +147,14 @@ def test_no_room_inside_the_margin_is_told() -> None:
         search(sheet(10, 10), [Demand(part=rectangle("bar", 5, 5))], CLEAR, steps=1)
 
 
+def test_one_part_in_two_demands_is_refused() -> None:
+    """What is left over of either could not be told."""
+    demands = [Demand(part=rectangle("bar", 5, 5)), Demand(part=rectangle("bar", 5, 5), quantity=3)]
+
+    with pytest.raises(JobError, match="bar: wanted in more than one demand; give every part an id of its own"):
+        search(sheet(100, 100), demands, CLEAR, steps=1)
+
+
 def test_grain_that_is_not_known_is_refused() -> None:
     with pytest.raises(JobError, match="grain of plate sheet is not known"):
         search(sheet(100, 100), [Demand(part=rectangle("bar", 5, 5), turns=Turns(rule="grain"))], CLEAR, steps=1)
@@ -159,6 +172,20 @@ def test_a_call_to_stop_is_heard_and_what_is_found_is_kept() -> None:
     assert layout.search.seconds < 20.0
     assert layout.placements and check_layout(layout).passed
     assert seen[-1].wanted is None and 0.0 < seen[-1].utilisation < 1.0
+
+
+def test_a_call_to_stop_is_heard_while_parts_are_tried_alone() -> None:
+    """One that fits nowhere takes thousands of tries; nothing that was not tried is said not to fit."""
+    seen: list[Progress] = []
+    demands = [Demand(part=rectangle("long", 495, 170)), Demand(part=ell("angle", 60))]
+
+    layout = search(
+        ODD, demands, CLEAR, time_limit_s=600.0, threads=1, on_progress=seen.append, should_stop=lambda: bool(seen)
+    )
+
+    assert seen[0].phase == "trying each part alone"
+    assert layout.search is not None and layout.search.stopped == "asked to stop"
+    assert not any("not even alone" in row.reason for row in layout.left_over)
 
 
 def test_a_call_to_stop_at_once_gives_a_layout_all_the_same() -> None:
@@ -233,6 +260,54 @@ def test_rectangles_reach_the_plain_grid(
 
     assert len(layout.placements) >= least
     assert check_layout(layout).passed
+
+
+@pytest.mark.parametrize(
+    ("pull", "toward"),
+    [
+        (Pull(name="left"), (-1, 0)),
+        (Pull(name="right"), (1, 0)),
+        (Pull(name="top"), (0, 1)),
+        (Pull(name="bottom-right"), (1, -1)),
+        (Pull(angle_deg=135.0), (-1, 1)),
+    ],
+)
+def test_parts_are_pulled_to_where_they_are_wanted(pull: Pull, toward: tuple[int, int]) -> None:
+    """Three tiles of 60 on 400 x 300: three fit in the 126 mm beyond the margin of each edge and corner."""
+    layout = search(
+        sheet(400, 300), [Demand(part=rectangle("tile", 60, 60), quantity=3)], CLEAR, steps=20, pull_to=[pull]
+    )
+
+    assert layout.search is not None and layout.search.pulled is not None
+    assert layout.search.pulled.to == str(pull)
+    x0, y0, x1, y1 = MultiPolygon(
+        [p.pose.geometry(layout.parts[p.part_id].fine_polygon) for p in layout.placements]
+    ).bounds
+    assert toward[0] <= 0 or x0 > 200
+    assert toward[0] >= 0 or x1 < 200
+    assert toward[1] <= 0 or y0 > 110
+    assert toward[1] >= 0 or y1 < 190
+    assert check_layout(layout).passed
+
+
+def test_the_free_rest_is_told_before_and_after() -> None:
+    """Pulled to the left the tile leaves all but itself, its margin and the gap: 400 - 8 - 60 - 6 wide."""
+    tile = Demand(part=rectangle("tile", 60, 280), turns=Turns.fixed())
+
+    layout = search(sheet(400, 300), [tile], CLEAR, steps=40, pull_to=[Pull(name="left")])
+
+    assert layout.search is not None and layout.search.pulled is not None
+    after = layout.search.pulled.after
+    long, short = after.rectangle_mm
+    assert (long, short) == pytest.approx((326, 300), abs=1.0)
+    assert after.circle_diameter_mm == pytest.approx(300, abs=1.0)
+    assert layout.search.pulled.before.area_mm2 > 0.0
+
+
+def test_nothing_is_pulled_where_as_many_as_fit_are_wanted() -> None:
+    layout = search(sheet(200, 200), [Demand(part=rectangle("tile", 60, 60), quantity=None)], CLEAR, steps=6)
+
+    assert layout.search is not None and layout.search.pulled is None
 
 
 def test_equal_circles_stay_under_the_hexagonal_bound() -> None:
