@@ -1,8 +1,10 @@
 """A drawing as written against the layout it was made from: all contours, nothing else, all in place."""
 
+import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -17,7 +19,7 @@ from nesting.geometry.curves import Arc, EllipseArc, Line, Spline
 from nesting.geometry.pose import Point, Pose
 from nesting.layout import Layout, Placement
 from nesting.plate import KeepOut, Plate
-from nesting.tolerances import CHECK_MM, FINE_CHORD_MM
+from nesting.tolerances import CHECK_MM, FINE_CHORD_MM, R12_ARC_MM
 
 _LENGTH_RELATIVE: Final = 1e-6
 _FITTED_RELATIVE: Final = 1e-4
@@ -166,10 +168,15 @@ def _by_length(contours: Iterable[Contour]) -> list[Contour]:
 
 
 def _same_contour(drawn: Contour, wanted: Contour) -> bool:
-    relative = _FITTED_RELATIVE if _fitted(drawn, wanted) else _LENGTH_RELATIVE
-    if relative == _LENGTH_RELATIVE and _kinds(drawn) != _kinds(wanted) and not _joined(drawn, wanted):
+    slack_mm = _LENGTH_RELATIVE * max(wanted.length_mm, 1.0)
+    if _fitted(drawn, wanted):
+        # Round a whole turn a line beside another is longer by a turn's angle times the distance between them.
+        slack_mm = _FITTED_RELATIVE * wanted.length_mm + math.tau * R12_ARC_MM
+    if not _fitted(drawn, wanted) and _kinds(drawn) != _kinds(wanted) and not _joined(drawn, wanted):
         return False
-    return abs(drawn.length_mm - wanted.length_mm) <= relative * max(wanted.length_mm, 1.0)
+    # A polyline closes what gaps a contour as drawn has between its curves.
+    gaps_mm = sum(math.dist(a.end, b.start) for a, b in pairwise([*wanted.curves, wanted.curves[0]]))
+    return abs(drawn.length_mm - wanted.length_mm) <= slack_mm + 2 * gaps_mm
 
 
 def _fitted(drawn: Contour, wanted: Contour) -> bool:

@@ -15,7 +15,7 @@ from nesting.drawing.writing import Writing
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import Arc, Curve, EllipseArc, Line, Piece, Polyline, Spline
 from nesting.geometry.pose import Point
-from nesting.tolerances import R12_ARC_MM, TINY_SEGMENT_MM
+from nesting.tolerances import NODE_MM, R12_ARC_MM
 
 _ON_IT_MM: Final = 0.01
 """A contour is begun at its lead-in where the contact is this near to it: chords of polygons, no more."""
@@ -126,11 +126,15 @@ def _open(run: Sequence[Piece]) -> Curve:
 
 
 def _vertices(run: Sequence[Piece], *, closed: bool) -> Iterable[Vertex]:
-    """Yield the corners of a run, each with the bulge of what leaves it; ends that do not quite meet get a line."""
+    """Yield the corners of a run, each with the bulge of what leaves it.
+
+    Ends that do not quite meet, as drawn contours may by up to the silent joining tolerance, are one corner up to
+    `NODE_MM` and joined by a line beyond.
+    """
     for index, piece in enumerate(run):
         following = run[(index + 1) % len(run)] if closed or index + 1 < len(run) else None
         yield from _leaving(piece)
-        if following is not None and math.dist(piece.end, following.start) > TINY_SEGMENT_MM:
+        if following is not None and math.dist(piece.end, following.start) > NODE_MM:
             yield (*piece.end, 0.0)
 
 
