@@ -56,7 +56,7 @@ def distinct_chains(chains: Sequence[Chain], loops: Sequence[Loop]) -> tuple[tup
     tree = shapely.STRtree(lines)
     dropped: set[int] = set()
     findings = []
-    for i in sorted(range(len(chains)), key=lambda k: chains[k].length_mm):
+    for i in sorted(_maybe_covered(lines, len(chains), tree), key=lambda k: chains[k].length_mm):
         near = [j for j in tree.query(lines[i].buffer(JOIN_SILENT_MM)).tolist() if j != i and j not in dropped]
         if near and _covers([lines[j] for j in near], lines[i]):
             dropped.add(i)
@@ -65,6 +65,13 @@ def distinct_chains(chains: Sequence[Chain], loops: Sequence[Loop]) -> tuple[tup
             text = f"{first.entity} at {at(place)} runs along other curves and was dropped"
             findings.append(Finding(kind="duplicate", severity="note", message=text, place=place, entity=first.entity))
     return tuple(c for k, c in enumerate(chains) if k not in dropped), tuple(findings)
+
+
+def _maybe_covered(lines: list[LineString], count: int, tree: shapely.STRtree) -> set[int]:
+    """Those of the first `count` lines whose middle lies on another line; the rest need no closer look."""
+    middles = shapely.line_interpolate_point(lines[:count], 0.5, normalized=True)
+    pairs = tree.query(middles, predicate="dwithin", distance=_SAME_MM).T
+    return {int(i) for i, j in pairs.tolist() if i != j}
 
 
 def loop_line(loop: Loop) -> LineString:

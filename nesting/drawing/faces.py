@@ -90,6 +90,7 @@ def _groups(loops: Sequence[Loop], chains: Sequence[Chain]) -> list[list[int]]:
 
     def find(i: int) -> int:
         while leader[i] != i:
+            leader[i] = leader[leader[i]]
             i = leader[i]
         return i
 

@@ -9,6 +9,7 @@ from ezdxf import recover
 from ezdxf.document import Drawing as DxfDocument
 from ezdxf.filemanagement import readfile
 
+from nesting.drawing.cut_off import ended
 from nesting.drawing.declared_units import BINARY_SENTINEL, DeclaredUnits, declared_units
 from nesting.drawing.findings import Finding
 from nesting.drawing.markers import with_subclass_markers
@@ -28,12 +29,13 @@ class OpenedDxf:
 def open_dxf(path: Path, data: bytes) -> OpenedDxf:
     """Open a file whose bytes are `data`; raise `DrawingError` if it is no DXF, or damaged beyond repair."""
     _require_dxf(path, data)
-    document, findings = _document(path, data)
+    end = ended(data)
+    document, findings = _document(path, end.data, whole=end.data is data)
     return OpenedDxf(
         document=document,
         declared=declared_units(data),
         sha256=hashlib.sha256(data).hexdigest(),
-        findings=findings,
+        findings=(*end.findings, *findings),
     )
 
 
@@ -63,13 +65,17 @@ def _require_dxf(path: Path, data: bytes) -> None:
         raise DrawingError(f"{path.name}: no DXF section found in it; is it a DXF drawing? export it again")
 
 
-def _document(path: Path, data: bytes) -> tuple[DxfDocument, tuple[Finding, ...]]:
+def _document(path: Path, data: bytes, *, whole: bool) -> tuple[DxfDocument, tuple[Finding, ...]]:
     """Try a plain reading, then recovery, then recovery after putting back missing subclass markers.
+
+    A file that is not `whole` goes to recovery at once, since a plain reading reads the file itself.
 
     Damaged files make the library raise nearly anything (`AttributeError` was seen), hence the wide nets.
     """
+    first: Exception = ValueError("the file is cut off")
     try:
-        return readfile(path), ()
+        if whole:
+            return readfile(path), ()
     except Exception as error:
         first = error
     try:

@@ -19,6 +19,8 @@ from nesting.units import DrawnUnit
 
 SUFFIXES = (".dxf", ".svg")
 
+_NOTHING_DRAWN = ChosenUnit(unit="mm", mm_per_unit=1.0, reason="nothing is drawn")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Source:
@@ -47,8 +49,9 @@ def _dxf(path: Path, units: DrawnUnit | None, most_entities: int) -> Source:
         opened = open_dxf(path, data)
         unit = choose_unit(opened.declared, units)
         gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name, most_entities)
-    if unit is None:
+    if unit is None and gathered.drawn:
         raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
+    unit = unit or _NOTHING_DRAWN
     return Source(sha256=opened.sha256, unit=unit, gathered=gathered, findings=(*opened.findings, *unit.findings))
 
 
@@ -57,8 +60,9 @@ def _svg(path: Path, units: DrawnUnit | None, most_entities: int) -> Source:
     unit = opened.size.unit(units)
     scale = opened.size.to_mm(unit)
     gathered = gather_svg(opened.root, scale, path.name, most_entities)
-    if unit is None:
+    if unit is None and gathered.drawn:
         raise opened.size.unknown(path, raw_size(gathered.drawn))
+    unit = unit or _NOTHING_DRAWN
     return Source(sha256=opened.sha256, unit=unit, gathered=gathered, findings=(*opened.findings, *unit.findings))
 
 
