@@ -2,8 +2,8 @@
 
 Parts, each grown by half the gap, lie apart inside what the plate's usable area becomes when it is shrunk by the margin
 and grown by half the gap.  What that leaves is a knapsack by area, one for each piece of the usable area, with parts
-left out of pieces they cannot lie in, and pairs left out that cannot lie in one piece together.  Every area is rounded
-to the safe side.
+left out of pieces they cannot lie in, pairs left out that cannot lie in one piece together, and no more parts of a size
+in a piece than circles inside them could lie there.  Every area is rounded to the safe side.
 """
 
 import itertools
@@ -22,12 +22,11 @@ from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.geometry.contour import region
 from nesting.plate import Plate
+from nesting.search.knapsack import Sack, most_value
 from nesting.tolerances import CHECK_MM, PLACING_CHORD_MM
 
-SOLVER_SECONDS: Final = 0.7
-
-_UNITS: Final = 1e8
-"""The room's area in the solver's whole numbers; fine enough that rounding 2000 pieces costs 0.002 %."""
+_MOST_SIZES: Final = 30
+"""Only so many of the largest parts are looked at for what they leave no room for."""
 
 _FACTORS: Final = (1.0, 0.9995, 0.985, 0.95, 0.8)
 """The library drops corners up to a hundredth of the distance before it offsets; where that shows, offset by less."""
@@ -41,7 +40,10 @@ Area: TypeAlias = Polygon | MultiPolygon
 
 @dataclass(frozen=True, kw_only=True)
 class _Want:
-    """A part wanted.  `radius` is of a circle inside it, `taken` no more than it takes of a room, its gap included."""
+    """A part wanted, holes that nothing goes into filled.
+
+    `radius` is of a circle inside it, `taken` no more than it takes of a room, its gap included.
+    """
 
     net: float
     taken: float
@@ -68,6 +70,36 @@ class _Room:
         )
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Rules:
+    """What a room cannot hold together: `apart` pairs of wants, or one twice; `crowds` wants and how many of them."""
+
+    apart: tuple[tuple[int, int], ...]
+    crowds: tuple[tuple[tuple[int, ...], int], ...]
+
+    @staticmethod
+    def of(room: _Room, wants: Sequence[_Want], gap: float) -> "_Rules":
+        """Find what the largest parts that the room takes leave room for."""
+        taken = sorted(
+            (i for i, w in enumerate(wants) if room.takes(w) and w.radius > 0.0), key=lambda i: -wants[i].radius
+        )
+        taken = taken[:_MOST_SIZES]
+        middles = {i: _middles(room.polygon, wants[i].radius) for i in taken}
+        crowds = []
+        for n, i in enumerate(taken, start=1):
+            crowds.append((tuple(taken[:n]), _most_points(middles[i], (2 * wants[i].radius + gap) * (1 - _HAIR))))
+        return _Rules(
+            apart=tuple(
+                (i, j)
+                for i, j in itertools.combinations_with_replacement(taken, 2)
+                # Two that fit side by side in the room's own largest circle need no closer look.
+                if wants[i].radius + wants[j].radius > room.radius * (1 - 1e-3) - gap / 2
+                and _farthest_apart(middles[i], middles[j]) < (wants[i].radius + wants[j].radius + gap) * (1 - _HAIR)
+            ),
+            crowds=tuple(crowds),
+        )
+
+
 def most_area_mm2(plate: Plate, demands: Sequence[Demand], clearances: Clearances) -> float:
     """Return a net part area that no layout of the demands on the plate can exceed.
 
@@ -80,23 +112,40 @@ def most_area_mm2(plate: Plate, demands: Sequence[Demand], clearances: Clearance
     if usable.is_empty:
         return 0.0
     space = _spread_at_least(usable, half_gap)
-    wants = _wants(demands, half_gap, _smallest_ring(space))
+    wants = _wants(demands, 2 * half_gap, _smallest_ring(usable))
     rooms = [r for r in _rooms(usable, half_gap) if any(r.takes(w) for w in wants)]
     if not rooms:
         return 0.0
     if len(rooms) < len(shapely.get_parts(usable)):
         space = _spread_at_least(shapely.union_all([r.polygon for r in rooms]), half_gap)
-    apart = [_apart(room, wants, 2 * half_gap) for room in rooms]
-    if len(rooms) == 1 and not apart[0] and _takes_all(rooms[0], wants):
+    rules = [_Rules.of(room, wants, 2 * half_gap) for room in rooms]
+    if len(rooms) == 1 and _takes_all(rooms[0], rules[0], wants):
         return math.fsum(w.net * (w.most or 0) for w in wants)
-    return min(_knapsack(wants, rooms, apart, float(space.area)), float(usable.area))
-
-
-def _takes_all(room: _Room, wants: Sequence[_Want]) -> bool:
-    """True if nothing found here keeps any part wanted out of the room."""
-    return all(w.most is not None and room.takes(w) for w in wants) and (
-        math.fsum(w.taken * (w.most or 0) for w in wants) <= room.area
+    sacks = [_sack(room, own, wants) for room, own in zip(rooms, rules, strict=True)]
+    most = most_value(
+        [w.net for w in wants], [w.taken for w in wants], [w.most for w in wants], sacks, float(space.area)
     )
+    return min(most, float(usable.area), plate.area_mm2)
+
+
+def _sack(room: _Room, rules: _Rules, wants: Sequence[_Want]) -> Sack:
+    """The room as the knapsack knows it."""
+    return Sack(
+        capacity=room.area,
+        takes=tuple(i for i, want in enumerate(wants) if room.takes(want)),
+        apart=rules.apart,
+        crowds=rules.crowds,
+    )
+
+
+def _takes_all(room: _Room, rules: _Rules, wants: Sequence[_Want]) -> bool:
+    """True if nothing found here keeps any part wanted out of the room."""
+    counts = [w.most for w in wants]
+    if None in counts or rules.apart or not all(room.takes(w) for w in wants):
+        return False
+    if any(sum(counts[i] or 0 for i in members) > most for members, most in rules.crowds):
+        return False
+    return math.fsum(w.taken * (w.most or 0) for w in wants) <= room.area
 
 
 def _usable(plate: Plate, edge: float) -> Area:
@@ -149,58 +198,55 @@ def _rooms(usable: Area, half_gap: float) -> list[_Room]:
     return found
 
 
-def _wants(demands: Sequence[Demand], half_gap: float, smallest_ring: float) -> list[_Want]:
+def _wants(demands: Sequence[Demand], gap: float, smallest_ring: float) -> list[_Want]:
     bodies = [region(d.part.outer, d.part.holes, PLACING_CHORD_MM, "inward") for d in demands]
-    grown = [_grown_at_most(body, half_gap) for body in bodies]
-    radii = [_inside_radius(body) for body in bodies]
-    areas = [float(g.area) for g in grown]
+    sizes = [(d.part.area_mm2, _inside_radius(body)) for d, body in zip(demands, bodies, strict=True)]
     found = []
-    for i, demand in enumerate(demands):
-        filled = [
-            hole.area
-            for hole in (Polygon(r) for p in shapely.get_parts(grown[i]) for r in p.interiors)
-            if hole.area < smallest_ring and not _holds_any(hole, areas, radii, half_gap)
-        ]
+    for demand, body in zip(demands, bodies, strict=True):
+        solid = _solid(body, sizes, gap, smallest_ring)
         found.append(
             _Want(
                 net=demand.part.area_mm2,
-                taken=areas[i] + math.fsum(filled),
-                radius=radii[i],
-                diameter=_farthest_apart(bodies[i], bodies[i]),
+                taken=float(_grown_at_most(solid, gap / 2).area),
+                radius=_inside_radius(solid),
+                diameter=_farthest_apart(body, body),
                 most=demand.quantity,
             )
         )
     return found
 
 
-def _holds_any(hole: Polygon, areas: Sequence[float], radii: Sequence[float], half_gap: float) -> bool:
-    """False if surely no part can lie in a hole of a grown part: the whole hole then goes with that part."""
-    fine = math.sqrt(hole.area) * 1e-2
-    radius = float(shapely.maximum_inscribed_circle(hole, tolerance=fine).length) + fine
-    return any(a <= hole.area and r + half_gap <= radius for a, r in zip(areas, radii, strict=True))
+def _solid(body: Area, sizes: Sequence[tuple[float, float]], gap: float, smallest_ring: float) -> Area:
+    """Fill the holes that no part of these areas and radii goes into: they go with the part.
 
-
-def _smallest_ring(space: Area) -> float:
-    """Area of the smallest hole of the room: a part may lie round it, and its own hole then costs no room."""
-    return min((Polygon(r).area for p in shapely.get_parts(space) for r in p.interiors), default=math.inf)
-
-
-def _apart(room: _Room, wants: Sequence[_Want], gap: float) -> list[tuple[int, int]]:
-    """Return pairs of parts, or a part and its like, that one room cannot hold both.
-
-    The middle of a circle inside a part keeps the circle's radius from the room's edge, and two such circles keep the
-    gap; where no two places left for the middles are that far apart, there is no room for both.
+    Not those that may lie round a hole of the plate, of which the smallest is given.
     """
-    taken = [i for i, w in enumerate(wants) if room.takes(w)]
-    largest = max((wants[i].radius for i in taken), default=0.0)
-    # Two circles fit side by side in the room's own largest circle if they are smaller than this.
-    large = [i for i in taken if wants[i].radius + largest > room.radius * (1 - 1e-3) - gap / 2]
-    middles = {i: _middles(room.polygon, wants[i].radius) for i in large}
-    return [
-        (i, j)
-        for i, j in itertools.combinations_with_replacement(large, 2)
-        if _farthest_apart(middles[i], middles[j]) < (wants[i].radius + wants[j].radius + gap) * (1 - _HAIR)
+
+    def goes_with(hole: Polygon) -> bool:
+        fine = math.sqrt(hole.area) * 1e-2
+        radius = float(shapely.maximum_inscribed_circle(hole, tolerance=fine).length) + fine
+        return hole.area < smallest_ring and not any(a <= hole.area and r + gap <= radius for a, r in sizes)
+
+    pieces = [
+        Polygon(p.exterior, [ring for ring in p.interiors if not goes_with(Polygon(ring))])
+        for p in shapely.get_parts(body)
     ]
+    return _areal(shapely.union_all(pieces))
+
+
+def _smallest_ring(usable: Area) -> float:
+    """Area of the smallest hole of the usable area; a part that lies round it has no smaller one."""
+    return min((Polygon(r).area for p in shapely.get_parts(usable) for r in p.interiors), default=math.inf)
+
+
+def _most_points(area: BaseGeometry, apart: float) -> int:
+    """Return how many points at most lie in an area's convex hull, no two nearer than `apart`.
+
+    Oler 1961, An inequality in the geometry of numbers, Acta Math. 105, 19-48: 2 / sqrt(3) area + perimeter / 2 + 1 for
+    points a unit apart in a convex set.
+    """
+    hull = area.convex_hull
+    return math.floor(2 / math.sqrt(3) * float(hull.area) / apart**2 + float(hull.length) / (2 * apart) + 1 + _HAIR)
 
 
 def _middles(room: Polygon, radius: float) -> BaseGeometry:
@@ -210,45 +256,6 @@ def _middles(room: Polygon, radius: float) -> BaseGeometry:
         if not found.is_empty and _farthest(_rim_points(found), room.boundary) <= radius * (1 + _HAIR):
             return found
     return room
-
-
-def _knapsack(
-    wants: Sequence[_Want], rooms: Sequence[_Room], apart: Sequence[Sequence[tuple[int, int]]], space: float
-) -> float:
-    """Return the solver's bound on the net area that the rooms take."""
-    from ortools.sat.python import cp_model  # slow to load, and not always needed
-
-    scale = _UNITS / space
-    model = cp_model.CpModel()
-    counts: dict[tuple[int, int], cp_model.IntVar] = {}
-    for (i, want), (k, room) in itertools.product(enumerate(wants), enumerate(rooms)):
-        if room.takes(want):
-            by_area = int(room.area * (1 + _HAIR) / want.taken)
-            counts[i, k] = model.new_int_var(0, by_area if want.most is None else min(by_area, want.most), "")
-    weights = [math.floor(w.taken * (1 - _HAIR) * scale) for w in wants]
-    for k, room in enumerate(rooms):
-        inside = [(i, n) for (i, r), n in counts.items() if r == k]
-        model.add(sum(weights[i] * n for i, n in inside) <= math.ceil(room.area * (1 + _HAIR) * scale))
-        there = {i: model.new_bool_var("") for i in {j for pair in apart[k] for j in pair}}
-        for i, is_there in there.items():
-            model.add(counts[i, k] == 0).only_enforce_if(~is_there)
-        for i, j in apart[k]:
-            if i == j:
-                model.add(counts[i, k] <= 1)
-            else:
-                model.add_at_most_one([there[i], there[j]])
-    model.add(sum(weights[i] * n for (i, _), n in counts.items()) <= math.ceil(space * (1 + _HAIR) * scale))
-    for i, want in enumerate(wants):
-        if want.most is not None:
-            model.add(sum(n for (j, _), n in counts.items() if j == i) <= want.most)
-    model.maximize(sum(math.ceil(wants[i].net * scale) * n for (i, _), n in counts.items()))
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.max_time_in_seconds = SOLVER_SECONDS
-    # It would take Ctrl-C away from the caller, for good.
-    solver.parameters.catch_sigint_signal = False
-    solver.solve(model)
-    return solver.best_objective_bound / scale
 
 
 def _inside_radius(body: Area) -> float:
