@@ -9,7 +9,7 @@ from nesting.drawing.contours import contours_of
 from nesting.drawing.counting import MOST_ENTITIES
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError, at
-from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE
+from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK
 from nesting.drawing.marks import LayerRule
 from nesting.drawing.nest import loop_polygon
 from nesting.drawing.reader import sort_content
@@ -17,7 +17,7 @@ from nesting.plate import KeepOut, KeepOutKind, Plate
 from nesting.tolerances import JOIN_SILENT_MM, JOIN_WARN_MM
 from nesting.units import DrawnUnit
 
-_NOT_PLATE = frozenset({PART_OUTSIDE, PART_INSIDE, MARK, LABEL})
+_NOT_PLATE = frozenset({PART_OUTSIDE, PART_INSIDE, MARK, LABEL, PIERCE_MARK})
 
 
 def read_plate(
