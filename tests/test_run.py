@@ -127,7 +127,9 @@ def test_a_taken_folder_is_refused_before_the_search(order: Order):
 
 
 def test_the_result_can_be_written_in_inches_for_an_old_controller(order: Order):
-    result = run_job(replace(order, unit="inch", writing=replace(order.writing, unit="inch", version="R12")), place=in_rows)
+    result = run_job(
+        replace(order, unit="inch", writing=replace(order.writing, unit="inch", version="R12")), place=in_rows
+    )
     doc = ezdxf.readfile(order.folder / "layout.dxf")
     assert doc.dxfversion == "AC1009"
     radii = sorted(c.dxf.radius * 25.4 for c in doc.modelspace().query("CIRCLE"))
