@@ -11,8 +11,28 @@ _MARKER: Final[dict[bytes, bytes]] = {
     b"ELLIPSE": b"AcDbEllipse",
 }
 _VERSION: Final = re.compile(rb"(\$ACADVER\s+1\s+)AC10\d\d")
+_ANY_VERSION: Final = re.compile(rb"(\$ACADVER\s+1\s+)(AC\d\d\d\d)")
+_NEWER: Final = re.compile(rb"^[ \t]*0[ \t]*\r?\n(?:SPLINE|ELLIPSE|LWPOLYLINE)\s", re.MULTILINE)
+_HEADER_START: Final = re.compile(rb"^[ \t]*2[ \t]*\r?\n[ \t]*HEADER[ \t]*\r?\n", re.MULTILINE)
 _HEADER: Final = b"0\nSECTION\n2\nHEADER\n9\n$ACADVER\n1\nAC1015\n0\nENDSEC\n"
 _COMMON: Final = frozenset({5, 6, 8, 39, 48, 60, 62, 67, 102, 330, 360, 370, 420, 440})
+
+
+def with_version(data: bytes) -> bytes:
+    """Return the bytes of a text DXF file, its version R2000 where it says none or an older one than its entities are.
+
+    Splines, ellipses and light polylines came after R12; in a file that counts as older the library passes their values
+    over.  A file without class markers is left as it is.
+    """
+    found = _ANY_VERSION.search(data)
+    if (found and found[2] > b"AC1009") or b"AcDbEntity" not in data or not _NEWER.search(data):
+        return data
+    if found:
+        return data[: found.start(2)] + b"AC1015" + data[found.end(2) :]
+    header = _HEADER_START.search(data)
+    if header is None:
+        return _HEADER + data
+    return data[: header.end()] + b"9\n$ACADVER\n1\nAC1015\n" + data[header.end() :]
 
 
 def with_subclass_markers(data: bytes) -> bytes:

@@ -12,7 +12,7 @@ from ezdxf.filemanagement import readfile
 from nesting.drawing.cut_off import ended
 from nesting.drawing.declared_units import BINARY_SENTINEL, DeclaredUnits, declared_units
 from nesting.drawing.findings import Finding
-from nesting.drawing.markers import with_subclass_markers
+from nesting.drawing.markers import with_subclass_markers, with_version
 from nesting.errors import DrawingError
 
 
@@ -30,7 +30,11 @@ def open_dxf(path: Path, data: bytes) -> OpenedDxf:
     """Open a file whose bytes are `data`; raise `DrawingError` if it is no DXF, or damaged beyond repair."""
     _require_dxf(path, data)
     end = ended(data)
-    document, findings = _document(path, end.data, whole=end.data is data)
+    cause = "the file is cut off" if end.data is not data else ""
+    prepared = end.data if data.startswith(BINARY_SENTINEL) else with_version(end.data)
+    if prepared is not end.data:
+        cause = "it counts as R12 or older, and its entities are newer"
+    document, findings = _document(path, prepared, cause)
     return OpenedDxf(
         document=document,
         declared=declared_units(data),
@@ -65,16 +69,16 @@ def _require_dxf(path: Path, data: bytes) -> None:
         raise DrawingError(f"{path.name}: no DXF section found in it; is it a DXF drawing? export it again")
 
 
-def _document(path: Path, data: bytes, *, whole: bool) -> tuple[DxfDocument, tuple[Finding, ...]]:
+def _document(path: Path, data: bytes, changed: str) -> tuple[DxfDocument, tuple[Finding, ...]]:
     """Try a plain reading, then recovery, then recovery after putting back missing subclass markers.
 
-    A file that is not `whole` goes to recovery at once, since a plain reading reads the file itself.
-
+    Where `changed` says why the bytes are not the file's own any more, recovery comes first: a plain reading reads the
+    file itself.
     Damaged files make the library raise nearly anything (`AttributeError` was seen), hence the wide nets.
     """
-    first: Exception = ValueError("the file is cut off")
+    first: Exception = ValueError(changed)
     try:
-        if whole:
+        if not changed:
             return readfile(path), ()
     except Exception as error:
         first = error

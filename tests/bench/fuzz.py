@@ -23,7 +23,7 @@ from nesting.errors import InputError
 
 MOST_SECONDS = 10
 MOST_BYTES = 1_000_000_000
-SMALL_BYTES = 400_000
+SMALL_BYTES = 60_000
 
 
 class TooSlowError(BaseException):
@@ -76,6 +76,8 @@ def main() -> None:
             result = outcome(path)
             slowest = max(slowest, (time.perf_counter() - start, seed))
             counts[result.split(":")[0]] += 1
+            if (seed + 1 - args.start) % 250 == 0:
+                print(f"{seed + 1 - args.start} read: {dict(counts)}", flush=True)
             if ":" in result:
                 print(f"seed {seed}: {result}", flush=True)
                 if args.keep:

@@ -153,3 +153,25 @@ def test_a_drawing_cut_off_after_its_entities_is_read_with_a_word(tmp_path: Path
     assert len(only(read).holes) == 1
     assert any(said in message for message in found(read, "repaired"))
     assert not [f for f in read.findings if f.severity == "error"]
+
+
+@pytest.mark.parametrize("header", ["", "0\nSECTION\n2\nHEADER\n0\nENDSEC\n", "AC1009"])
+def test_newer_entities_in_a_file_that_counts_as_old_keep_their_values(tmp_path: Path, header: str) -> None:
+    """Without a version the library takes R12 and passes over layer and shape of what came later."""
+
+    def draw(space: Any) -> None:
+        space.add_ellipse((5, 5), (100, 0), 0.5, dxfattribs={"layer": "CUT"})
+        space.add_lwpolyline([(0, 0), (9, 0), (9, 9)], close=True, dxfattribs={"layer": "CUT"})
+
+    path = drawing(tmp_path / "n.dxf", draw)
+    text = path.read_text(encoding="cp1252")
+    if header == "AC1009":
+        text = text.replace("AC1015", header)
+    else:
+        start = text.rindex("SECTION", 0, text.index("ENTITIES"))
+        text = f"{header}0\n{text[start : text.index('ENDSEC', start)]}ENDSEC\n0\nEOF\n"
+    path.write_text(text, encoding="cp1252")
+
+    part = only(read_drawing(path, units="mm", layers=["CUT"]))
+
+    assert part.area_mm2 == pytest.approx(15707.963 - 40.5, abs=1e-3)
