@@ -1,9 +1,10 @@
 """Write a layout as one DXF drawing: the parts' true contours in their places, finished size, no kerf offset."""
 
 import io
+import math
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -25,6 +26,7 @@ from nesting.geometry.pose import Point, Pose
 from nesting.layout import Layout
 from nesting.leads import Leads, Spot
 from nesting.part import Part, TextMark
+from nesting.tolerances import NODE_MM
 from nesting.units import INSUNITS_CODE, MM_PER, Unit
 
 NOTICE: Final = "FINISHED SIZE, NO KERF OFFSET: THE CONTROLLER MUST OFFSET"
@@ -83,14 +85,17 @@ def _document(layout: Layout, writing: Writing, order: CutOrder, leads: Leads) -
     pen = _Pen(document.modelspace(), 1.0 / MM_PER[writing.unit], writing)
     if writing.plate_edge:
         _plate(layout, pen)
-    blocks: dict[tuple[str, bool], str] = {}
-    for piece in _pieces(layout, order, leads):
+    pieces = _pieces(layout, order, leads)
+    blocks = _blocks(pieces, pen) if writing.blocks else {}
+    for piece in pieces:
         for spot in piece.spots.values():
             draw_pierce(pen.space, spot, PIERCE_MARK, pen.scale)
         if writing.blocks:
-            _insert(piece, pen, blocks)
+            turn = piece.pose.turn_deg
+            at = (piece.pose.x_mm * pen.scale, piece.pose.y_mm * pen.scale)
+            pen.space.add_blockref(blocks[piece.block], at, dxfattribs={"rotation": turn, "layer": PART_OUTSIDE})
         else:
-            _draw(piece, piece.pose, pen)
+            _draw(piece, pen)
     if writing.labels:
         _labels(layout, pen)
         _notice(layout, pen)
@@ -113,12 +118,17 @@ class _Pen:
 
 @dataclass(frozen=True, kw_only=True)
 class _Piece:
-    """A placed part, its contours in the order they are cut, and its lead-ins in the part's own place."""
+    """A placed part, its contours in the order they are cut, and its lead-ins where they are on the plate."""
 
     part: Part
     pose: Pose
     contours: tuple[int, ...]
     spots: dict[int, Spot]
+
+    @property
+    def block(self) -> tuple[str, bool]:
+        """What its block is known by: a part turned over has one of its own, as not every controller mirrors."""
+        return (self.part.id, self.pose.flipped)
 
 
 def _pieces(layout: Layout, order: CutOrder, leads: Leads) -> list[_Piece]:
@@ -135,9 +145,9 @@ def _pieces(layout: Layout, order: CutOrder, leads: Leads) -> list[_Piece]:
     return found
 
 
-def _draw(piece: _Piece, pose: Pose, pen: _Pen) -> None:
+def _draw(piece: _Piece, pen: _Pen) -> None:
     """Draw marks first, as they are made while the part is still held, then what is cut."""
-    part, writing = piece.part, pen.writing
+    part, pose, writing = piece.part, piece.pose, pen.writing
     if writing.marks:
         for mark in part.marks:
             draw_curve(pen.space, mark.curve.posed(pose), MARK, pen.scale, arcs_only=writing.arcs_only)
@@ -151,22 +161,32 @@ def _draw(piece: _Piece, pose: Pose, pen: _Pen) -> None:
             draw_curve(pen.space, curve, layer, pen.scale, arcs_only=writing.arcs_only)
 
 
-def _insert(piece: _Piece, pen: _Pen, blocks: dict[tuple[str, bool], str]) -> None:
-    """Insert a part's block, made when it is first met.
+def _blocks(pieces: Sequence[_Piece], pen: _Pen) -> dict[tuple[str, bool], str]:
+    """Make a block for each part, named after it, and return their names."""
+    names: dict[tuple[str, bool], str] = {}
+    alike: dict[tuple[str, bool], list[_Piece]] = {}
+    for piece in pieces:
+        alike.setdefault(piece.block, []).append(piece)
+    for key, same in alike.items():
+        plain = re.sub(r"[^A-Z0-9_-]", "_", same[0].part.name.upper())[:_NAME_LENGTH]
+        names[key] = f"P{len(names) + 1}_{plain}"
+        as_drawn = Pose(flipped=same[0].pose.flipped)
+        block = replace(pen, space=pen.space.doc.blocks.new(names[key]))
+        _draw(replace(same[0], pose=as_drawn, spots=_common_spots(same)), block)
+    return names
 
-    A part turned over has a block of its own, as not every controller knows mirrored inserts.
-    """
-    key = (piece.part.id, piece.pose.flipped)
-    document = pen.space.doc
-    if key not in blocks:
-        plain = re.sub(r"[^A-Z0-9_-]", "_", piece.part.name.upper())[:_NAME_LENGTH]
-        blocks[key] = f"P{len(blocks) + 1}_{plain}"
-        block = document.blocks.new(blocks[key])
-        as_drawn = replace(piece, spots={})
-        _draw(as_drawn, Pose(flipped=piece.pose.flipped), replace(pen, space=block))
-    at = (piece.pose.x_mm * pen.scale, piece.pose.y_mm * pen.scale)
-    turn = piece.pose.turn_deg
-    pen.space.add_blockref(blocks[key], at, dxfattribs={"rotation": turn, "layer": PART_OUTSIDE})
+
+def _common_spots(same: Sequence[_Piece]) -> dict[int, Spot]:
+    """Return the lead-ins that all pieces of a block have in the same place of the part, where the block has it."""
+    found = {}
+    in_block = Pose(flipped=same[0].pose.flipped)
+    for index in same[0].contours:
+        spots = [(piece.pose, piece.spots[index]) for piece in same if index in piece.spots]
+        drawn = [pose.drawn_point(spot.contact) for pose, spot in spots]
+        if len(spots) == len(same) and all(math.dist(drawn[0], at) <= NODE_MM for at in drawn):
+            pierce = spots[0][0].drawn_point(spots[0][1].pierce)
+            found[index] = Spot(contact=drawn[0], pierce=pierce).posed(in_block)
+    return found
 
 
 def _plate(layout: Layout, pen: _Pen) -> None:

@@ -22,6 +22,8 @@ Side = Literal["outward", "inward", "midway"]
 _FINER: Final = 0.45
 _GROW: Final = 0.49
 
+_SAME_POINT_MM: Final = 1e-9
+
 
 @dataclass(frozen=True, kw_only=True)
 class Contour:
@@ -104,7 +106,10 @@ class Contour:
             else:
                 free = side != "midway" and not isinstance(piece, Line | Arc)
                 runs.append(piece.points(_FINER * chord_mm if free else chord_mm))
-        return np.vstack(runs)
+        ring = np.vstack(runs)
+        # Two arcs that share an end place it a rounding apart; stepping back over that would cross the ring.
+        apart = np.hypot(*np.diff(ring, axis=0, append=ring[:1]).T) > _SAME_POINT_MM
+        return ring[apart] if apart.sum() > 2 else ring
 
     def _gaps_area(self) -> float:
         """Area swept by the straight joins between curves whose ends do not quite meet."""

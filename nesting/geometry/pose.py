@@ -35,6 +35,13 @@ class Pose:
         x, y = (-point[0] if self.flipped else point[0]), point[1]
         return (c * x - s * y + self.x_mm, s * x + c * y + self.y_mm)
 
+    def drawn_point(self, point: Point) -> Point:
+        """Map one point back: where it is in the drawing that the pose was given to."""
+        c, s = self.cosine_sine
+        dx, dy = point[0] - self.x_mm, point[1] - self.y_mm
+        x, y = c * dx + s * dy, c * dy - s * dx
+        return (-x if self.flipped else x, y)
+
     def points(self, points: ArrayLike) -> NDArray[np.float64]:
         """Map an (n, 2) array of points."""
         xy = np.asarray(points, dtype=np.float64)

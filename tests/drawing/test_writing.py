@@ -167,6 +167,23 @@ def test_one_block_for_each_part_and_one_more_where_it_is_turned_over(tmp_path: 
     assert not document.modelspace().query(f'*[layer=="{PART_INSIDE}"]')
 
 
+def test_a_block_begins_at_the_lead_in_that_all_its_pieces_share(tmp_path: Path) -> None:
+    laid = layout()
+    leads = leads_of(laid)
+    write_drawing(laid, tmp_path / "a.dxf", Writing(contours="polylines", curves="arcs", blocks=True), leads=leads)
+    document = ezdxf.readfile(tmp_path / "a.dxf")
+    starts = [
+        tuple(e.get_points("xy")[0])
+        for insert in document.modelspace().query("INSERT")
+        for e in insert.virtual_entities()
+        if e.dxf.layer in (PART_INSIDE, PART_OUTSIDE)
+    ]
+    assert len(starts) == 13
+    for lead in leads.marked:
+        assert min(math.dist(lead.spot.contact, start) for start in starts) < 0.011
+    assert check_drawing(tmp_path / "a.dxf", layout=laid).passed
+
+
 def test_what_is_not_wanted_is_not_written(tmp_path: Path) -> None:
     bare = Writing(plate_edge=False, labels=False, marks=False)
     write_drawing(layout(), tmp_path / "a.dxf", bare)

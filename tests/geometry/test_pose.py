@@ -32,6 +32,11 @@ def test_one_point_and_many_and_vectors_agree(point: Point, pose: Pose) -> None:
     np.testing.assert_allclose((ox + vx, oy + vy), pose.point(point), atol=1e-9)
 
 
+@given(points(), poses())
+def test_a_point_maps_back(point: Point, pose: Pose) -> None:
+    np.testing.assert_allclose(pose.drawn_point(pose.point(point)), point, atol=1e-8)
+
+
 @given(poses(), points())
 def test_direction_follows_the_vector(pose: Pose, vector: Point) -> None:
     angle = math.atan2(vector[1], vector[0])
