@@ -99,7 +99,7 @@ def search(
         clearances=clearances,
         demands=tuple(demands),
         placements=placements,
-        left_over=_left_over(demands, placements, set(fitting), plate, clearances, facts),
+        left_over=_left_over(demands, placements, set(fitting), plate, shrunk(region, clearances.gap_mm / 2), facts),
         search=facts,
     )
 
@@ -107,7 +107,9 @@ def search(
 def _region(plate: Plate, clearances: Clearances) -> Polygon | MultiPolygon:
     """Where grown parts may lie."""
     edge = clearances.edge_mm(plate.uncertainty_mm)
-    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge - clearances.gap_mm / 2)
+    inset = edge - clearances.gap_mm / 2
+    # Room for lead-ins is worked out for a region within the plate.
+    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), max(inset, 0.0) if clearances.keep_lead_room else inset)
     if region.is_empty:
         raise InfeasibleError(
             f"{plate.name}: nothing is left of the plate inside a margin of {edge:g} mm; use a smaller margin or "
@@ -204,7 +206,7 @@ def _left_over(
     placements: Sequence[Placement],
     fitting: set[int],
     plate: Plate,
-    clearances: Clearances,
+    room: Polygon | MultiPolygon,
     facts: SearchFacts,
 ) -> tuple[LeftOver, ...]:
     placed = Counter(p.part_id for p in placements)
@@ -219,19 +221,18 @@ def _left_over(
         if len(placements) >= MOST_ITEMS:
             reason = f"no more than {MOST_ITEMS} pieces are laid on one plate; put the rest into another job"
         if i not in fitting:
-            reason = _why_not(demand.part, plate, clearances)
+            reason = _why_not(demand.part, plate, room)
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))
     return tuple(found)
 
 
-def _why_not(part: Part, plate: Plate, clearances: Clearances) -> str:
+def _why_not(part: Part, plate: Plate, room: Polygon | MultiPolygon) -> str:
+    """Say what does not fit; `room` is where finished parts may lie."""
+    if room.is_empty:
+        return f"does not fit on {plate.name}: nothing is left of the plate inside its margins"
     width, height = part.size_mm
-    edge = max(clearances.edge_mm(plate.uncertainty_mm), clearances.gap_mm / 2)
-    region = shrunk(plate.usable_polygon(PLACING_CHORD_MM), edge)
-    if region.is_empty:
-        return f"does not fit on {plate.name}: nothing is left of the plate inside a margin of {edge:g} mm"
-    box = largest_rectangle(region)
-    _, radius = largest_circle(region)
+    box = largest_rectangle(room)
+    _, radius = largest_circle(room)
     return (
         f"found no place on {plate.name}, not even alone: it measures {width:.1f} x {height:.1f} mm; inside the "
         f"margins the plate's largest free rectangle is {box.width_mm:.1f} x {box.height_mm:.1f} mm and its largest "

@@ -37,7 +37,15 @@ def grown(polygon: Polygon, distance_mm: float) -> Polygon:
 
 
 def shrunk(polygon: Polygon | MultiPolygon, distance_mm: float) -> Polygon | MultiPolygon:
-    """Return an area whose every point is at least `distance_mm` inside the given one; may be empty or in pieces."""
+    """Return an area whose every point is at least `distance_mm` inside the given one; may be empty or in pieces.
+
+    A distance below 0 moves the edges of a convex polygon out: what lies in there grown by as much and more lies in
+    the polygon.  Of another shape that is not true, a hole could vanish, and it stays as it is.
+    """
+    if distance_mm < 0.0 and _is_convex(polygon):
+        wider = _mitred(polygon, -distance_mm)
+        assert isinstance(wider, Polygon)
+        return wider
     if distance_mm <= 0.0:
         return polygon
     for more in _FACTORS:
@@ -55,6 +63,10 @@ def without_small_holes(polygon: Polygon, radius: float) -> Polygon:
         if shapely.maximum_inscribed_circle(Polygon(ring), tolerance=radius / 100).length >= radius
     ]
     return Polygon(polygon.exterior, holes)
+
+
+def _is_convex(polygon: Polygon | MultiPolygon) -> bool:
+    return isinstance(polygon, Polygon) and polygon.convex_hull.area - polygon.area <= 1e-12 * polygon.area
 
 
 def _mitred(polygon: Polygon | MultiPolygon, distance: float) -> BaseGeometry:

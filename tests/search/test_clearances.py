@@ -68,14 +68,25 @@ def test_a_hair_less_and_a_column_is_lost() -> None:
     assert len(layout.placements) == 3
 
 
-def test_a_margin_less_than_half_the_gap_is_widened_to_it() -> None:
+@pytest.mark.parametrize("turns", [Turns.fixed(), Turns()])
+def test_a_margin_less_than_half_the_gap_is_kept_to_a_hair_on_a_convex_plate(turns: Turns) -> None:
+    """Two squares of 100, a gap of 10 between and a margin of 2 round them."""
+    clear = Clearances(kerf_mm=1.0, gap_mm=10.0, margin_mm=2.0)
+    demand = Demand(part=rectangle("square", 100, 100), quantity=None, turns=turns)
+
+    for short, count in ((0.0, 2), (2 * HAIR, 1)):
+        on = sheet(room(2, 100.0, clear) - short, room(1, 100.0, clear))
+        assert len(laid(on, demand, clear=clear).placements) == count
+
+
+def test_a_margin_less_than_half_the_gap_is_widened_to_it_on_another_plate() -> None:
     """Safe, if wasteful (docs/engine.md): 100 + 2 x 2 = 104 would do, 100 + 2 x 5 = 110 is asked for."""
     clear = Clearances(kerf_mm=1.0, gap_mm=10.0, margin_mm=2.0)
-
     demand = Demand(part=rectangle("square", 100, 100), turns=Turns.fixed())
 
-    assert len(laid(sheet(110, 110), demand, clear=clear).placements) == 1
-    assert len(laid(sheet(109, 109), demand, clear=clear).placements) == 0
+    for side, count in ((110.5, 1), (109.0, 0)):
+        corners = [(0, 0), (side, 0), (side, side + 9), (side - 1, side), (0, side)]
+        assert len(laid(plate(Contour.of_points(corners)), demand, clear=clear).placements) == count
 
 
 @pytest.mark.parametrize(("diameter", "fits"), [(100.0 - HAIR, True), (100.0 + HAIR, False)])

@@ -35,6 +35,19 @@ def test_shrunk_keeps_the_distance_everywhere(seed: int, distance: float) -> Non
     assert inner.difference(polygon).area <= 1e-9 * polygon.area
 
 
+@given(SEEDS, DISTANCES)
+def test_a_convex_plate_moved_out_takes_grown_what_it_took(seed: int, distance: float) -> None:
+    """Taken in again by as much it is the same plate; a plate of another shape is left as it is."""
+    polygon = random_polygon(np.random.default_rng(seed))
+    hull = polygon.convex_hull
+
+    wider = shrunk(hull, -distance)
+
+    assert wider.buffer(-distance, join_style="mitre").symmetric_difference(hull).area <= 1e-6 * hull.area
+    if polygon.interiors:
+        assert shrunk(polygon, -distance).equals(polygon)
+
+
 def test_straight_sides_give_nothing_away() -> None:
     assert grown(box(0, 0, 200, 100), 2.5).bounds == pytest.approx((-2.5, -2.5, 202.5, 102.5), abs=1e-12)
     assert shrunk(box(0, 0, 2500, 1250), 7.5).equals(box(7.5, 7.5, 2492.5, 1242.5))
