@@ -99,7 +99,15 @@ def search(
         clearances=clearances,
         demands=tuple(demands),
         placements=placements,
-        left_over=_left_over(demands, placements, set(fitting), plate, shrunk(region, clearances.gap_mm / 2), facts),
+        left_over=_left_over(
+            demands,
+            placements,
+            set(fitting),
+            plate,
+            shrunk(region, clearances.gap_mm / 2),
+            facts,
+            keeps_lead_room=clearances.keep_lead_room,
+        ),
         search=facts,
     )
 
@@ -208,6 +216,8 @@ def _left_over(
     plate: Plate,
     room: Polygon | MultiPolygon,
     facts: SearchFacts,
+    *,
+    keeps_lead_room: bool,
 ) -> tuple[LeftOver, ...]:
     placed = Counter(p.part_id for p in placements)
     found = []
@@ -222,6 +232,7 @@ def _left_over(
             reason = f"no more than {MOST_ITEMS} pieces are laid on one plate; put the rest into another job"
         if i not in fitting:
             reason = _why_not(demand.part, plate, room)
+            reason += "; the room kept for its lead-ins comes on top" if keeps_lead_room else ""
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))
     return tuple(found)
 
