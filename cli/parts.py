@@ -1,7 +1,8 @@
 """`oddplate parts`: what is in drawings, and every trouble found."""
 
+from collections import Counter
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -13,6 +14,8 @@ from cli.questions import ask_unit
 if TYPE_CHECKING:
     from nesting.listing import Listing, PartLine
     from nesting.reading import Reading
+
+_MOST_TOLD: Final = 20
 
 
 @click.command("parts")
@@ -112,8 +115,14 @@ def _draw(listings: tuple["Listing", ...], pictures: Path) -> None:
 def _tell(listing: "Listing") -> None:
     if listing.refused:
         say(f"oddplate: {listing.refused}")
+    told: Counter[str] = Counter()
     for finding in listing.findings:
-        say(finding_line(listing.path.name, finding))
+        told[finding.kind] += 1
+        if told[finding.kind] <= _MOST_TOLD:
+            say(finding_line(listing.path.name, finding))
+    for kind, count in told.items():
+        if count > _MOST_TOLD:
+            say(f"note: {listing.path.name}: {count - _MOST_TOLD} more of kind {kind!r}; --json lists them all")
 
 
 def _show(listings: tuple["Listing", ...]) -> None:

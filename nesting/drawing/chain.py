@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from nesting.drawing.ends import near_pairs, nodes
+from nesting.drawing.ends import nearest_others, nodes
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, at
 from nesting.drawing.pieces import middle, with_ends
@@ -220,12 +220,19 @@ def _runs(numbers: Sequence[int]) -> Iterator[_Run]:
 
 def _nearest_pairs(ends: Sequence[Point], join_mm: float) -> list[tuple[int, int]]:
     """Return the pairs of ends that are each other's nearest, within `join_mm`."""
-    nearest: dict[int, tuple[float, int]] = {}
-    for i, j in near_pairs(ends, join_mm).tolist():
-        gap = math.dist(ends[i], ends[j])
-        for a, b in ((i, j), (j, i)):
-            nearest[a] = min(nearest.get(a, (math.inf, -1)), (gap, b))
-    return [(i, j) for i, (gap, j) in sorted(nearest.items()) if i < j and nearest[j][1] == i and gap > NODE_MM]
+    numbers = nodes(ends, NODE_MM)
+    holders: dict[int, list[int]] = defaultdict(list)
+    for end, number in enumerate(numbers):
+        holders[number].append(end)
+    # An end that meets others is a joint: it may be the nearest of another end, but is not to be bridged itself.
+    first = [found[0] for _, found in sorted(holders.items())]
+    nearest = {first[i]: (gap, first[j]) for i, (gap, j) in nearest_others([ends[k] for k in first], join_mm).items()}
+    free = {found[0] for found in holders.values() if len(found) == 1}
+    return [
+        (i, j)
+        for i, (gap, j) in sorted(nearest.items())
+        if i < j and i in free and j in free and nearest[j][1] == i and gap > NODE_MM
+    ]
 
 
 def _linked(chains: Sequence[Chain], partner: dict[int, int]) -> Iterator[tuple[Chain, bool]]:

@@ -7,26 +7,31 @@ import shapely
 from shapely.geometry import LineString
 
 from nesting.drawing.chain import Chain, Loop
+from nesting.drawing.ends import box_pairs
 from nesting.drawing.findings import Finding, at
 from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
 
 # Two flattenings of one curve may differ by their chord errors.
 _SAME_MM = JOIN_SILENT_MM + 2 * NESTING_CHORD_MM
+_CHUNK = 256
 
 
 def distinct_loops(loops: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
     """Keep the first of loops that have the same shape, wherever each starts and whatever it is made of."""
     lines = [loop_line(loop) for loop in loops]
-    dropped: set[int] = set()
+    kept: list[int] = []
     findings = []
-    if len(loops) > 1:
-        pairs = shapely.STRtree(lines).query(lines, predicate="intersects").T.tolist()
-        for i, j in sorted(pairs):
-            if i < j and i not in dropped and j not in dropped and _alike(lines[i], lines[j]):
-                dropped.add(j)
-                findings.append(_twice(loops[i], loops[j]))
-    kept = tuple(loop for k, loop in enumerate(loops) if k not in dropped)
-    return kept, tuple(findings)
+    leaders: dict[tuple[int, int, int], list[int]] = {}
+    for k, line in enumerate(lines):
+        key = _box_key(line)
+        near = sorted(i for other in _around(key) for i in leaders.get(other, ()))
+        first = next((i for i in near if _alike(lines[i], line)), None)
+        if first is None:
+            kept.append(k)
+            leaders.setdefault(key, []).append(k)
+        else:
+            findings.append(_twice(loops[first], loops[k]))
+    return tuple(loops[k] for k in kept), tuple(findings)
 
 
 def without_marked(loops: Sequence[Loop], marks: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Finding, ...]]:
@@ -53,6 +58,7 @@ def distinct_chains(chains: Sequence[Chain], loops: Sequence[Loop]) -> tuple[tup
     if not chains:
         return (), ()
     lines = [chain_line(chain) for chain in chains] + [loop_line(loop) for loop in loops]
+    box_pairs(lines)  # refuses what is too dense to be told apart below
     tree = shapely.STRtree(lines)
     dropped: set[int] = set()
     findings = []
@@ -70,8 +76,11 @@ def distinct_chains(chains: Sequence[Chain], loops: Sequence[Loop]) -> tuple[tup
 def _maybe_covered(lines: list[LineString], count: int, tree: shapely.STRtree) -> set[int]:
     """Those of the first `count` lines whose middle lies on another line; the rest need no closer look."""
     middles = shapely.line_interpolate_point(lines[:count], 0.5, normalized=True)
-    pairs = tree.query(middles, predicate="dwithin", distance=_SAME_MM).T
-    return {int(i) for i, j in pairs.tolist() if i != j}
+    found: set[int] = set()
+    for start in range(0, count, _CHUNK):
+        pairs = tree.query(middles[start : start + _CHUNK], predicate="dwithin", distance=_SAME_MM).T
+        found |= {start + i for i, j in pairs.tolist() if start + i != j}
+    return found
 
 
 def loop_line(loop: Loop) -> LineString:
@@ -87,6 +96,17 @@ def loop_line(loop: Loop) -> LineString:
 def chain_line(chain: Chain) -> LineString:
     """The chain in chords."""
     return LineString([p for d in chain.drawn for p in d.curve.points(NESTING_CHORD_MM).tolist()])
+
+
+def _box_key(line: LineString) -> tuple[int, int, int]:
+    """Left, lower and right side of the box in steps that no two alike loops are more than one apart in."""
+    x0, y0, x1, _ = line.bounds
+    return (int(x0 // _SAME_MM), int(y0 // _SAME_MM), int(x1 // _SAME_MM))
+
+
+def _around(key: tuple[int, int, int]) -> list[tuple[int, int, int]]:
+    steps = (-1, 0, 1)
+    return [(key[0] + i, key[1] + j, key[2] + k) for i in steps for j in steps for k in steps]
 
 
 def _alike(a: LineString, b: LineString) -> bool:

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from statistics import median
 
+import numpy as np
 import shapely
 from shapely.geometry import LineString, Polygon
 
 from nesting.drawing.chain import Chain, Loop, loop_of
 from nesting.drawing.doubles import chain_line, loop_line
-from nesting.drawing.ends import nodes
+from nesting.drawing.ends import box_pairs, nodes
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, at
 from nesting.drawing.pieces import distance_to, middle, parameter_of, piece_between
@@ -213,13 +214,16 @@ def _bits(drawn: list[Drawn]) -> tuple[list[_Bit], dict[int, Point], list[Piece]
 def _cuts(pieces: Sequence[Piece]) -> list[list[float]]:
     """Return for each piece the parameters, 0 and 1 included, where it must be split."""
     lines = [LineString(p.points(NESTING_CHORD_MM)) for p in pieces]
+    pairs = box_pairs(lines)
     tree = shapely.STRtree(lines)
     cuts: list[set[float]] = [{0.0, 1.0} for _ in pieces]
     ends = [p for piece in pieces for p in (piece.start, piece.end)]
     for i, j in tree.query(shapely.points(ends), predicate="dwithin", distance=_TOUCH_MM).T.tolist():
         if i // 2 != j and distance_to(pieces[j], ends[i]) <= JOIN_SILENT_MM:
             _cut(pieces[j], ends[i], cuts[j])
-    for i, j in tree.query(lines, predicate="crosses").T.tolist():
+    several = np.array(lines)
+    crossing = pairs[shapely.crosses(several[pairs[:, 0]], several[pairs[:, 1]])]
+    for i, j in (*crossing.tolist(), *crossing[:, ::-1].tolist()):
         for place in shapely.get_parts(lines[i].intersection(lines[j])).tolist():
             if place.geom_type == "Point":
                 _cut(pieces[i], (place.x, place.y), cuts[i])

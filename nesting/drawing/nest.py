@@ -11,6 +11,7 @@ from shapely.geometry import Polygon
 
 from nesting.drawing.chain import Chain, Loop
 from nesting.drawing.doubles import chain_line, loop_line
+from nesting.drawing.ends import box_pairs
 from nesting.drawing.findings import Finding, Severity, at
 from nesting.errors import DrawingError
 from nesting.geometry.pose import Point
@@ -142,11 +143,13 @@ def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Nod
     """Leave out the smaller of two contours that cross one another."""
     if len(nodes) < 2:
         return nodes
-    polygons = [n.polygon for n in nodes]
-    pairs = shapely.STRtree(polygons).query(polygons, predicate="overlaps").T.tolist()
+    polygons = np.array([n.polygon for n in nodes])
+    pairs = box_pairs(polygons)
+    shapely.prepare(polygons)
+    pairs = pairs[shapely.overlaps(polygons[pairs[:, 0]], polygons[pairs[:, 1]])]
     out: set[int] = set()
-    for i, j in sorted(pairs):
-        if i >= j or i in out or j in out:
+    for i, j in sorted(pairs.tolist()):
+        if i in out or j in out:
             continue
         common = polygons[i].intersection(polygons[j]).area
         least = JOIN_SILENT_MM * polygons[j].length

@@ -7,12 +7,14 @@ from pathlib import Path
 from nesting.drawing.chain import Loop
 from nesting.drawing.contours import contours_of
 from nesting.drawing.counting import MOST_ENTITIES
+from nesting.drawing.ends import TooDenseError
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError, at
 from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK
 from nesting.drawing.marks import LayerRule
 from nesting.drawing.nest import loop_polygon
 from nesting.drawing.reader import sort_content
+from nesting.errors import DrawingError
 from nesting.plate import KeepOut, KeepOutKind, Plate
 from nesting.tolerances import JOIN_SILENT_MM, JOIN_WARN_MM
 from nesting.units import DrawnUnit
@@ -38,6 +40,20 @@ def read_plate(
     Raise `DrawingError` if there is no edge, or more than one, or contours cross.
     """
     path = Path(path)
+    try:
+        return _plate(path, units, join_mm, layers, layer_rules, most_entities)
+    except TooDenseError as error:
+        raise DrawingError(f"{path.name}: {error}") from None
+
+
+def _plate(
+    path: Path,
+    units: DrawnUnit | None,
+    join_mm: float,
+    layers: Sequence[str],
+    layer_rules: Sequence[LayerRule],
+    most_entities: int,
+) -> tuple[Plate, tuple[Finding, ...]]:
     content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
     curves = [d for d in (*content.cut, *content.marked) if d.layer.upper() not in _NOT_PLATE]
     kept_out = [d for d in curves if keep_out_kind(d.layer)]

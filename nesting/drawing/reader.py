@@ -10,6 +10,7 @@ from nesting.drawing.chain import follow
 from nesting.drawing.contours import contours_of
 from nesting.drawing.counting import MOST_ENTITIES
 from nesting.drawing.doubles import without_marked
+from nesting.drawing.ends import TooDenseError
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError
 from nesting.drawing.marks import LayerRule, role_of
@@ -69,9 +70,18 @@ def read_drawing(
     """
     path = Path(path)
     content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
+    try:
+        return _drawing(path, content, join_mm, layer_rules, sheets=not layers)
+    except TooDenseError as error:
+        raise NoPartsError(f"{path.name}: {error}", content.findings) from None
+
+
+def _drawing(
+    path: Path, content: "Sorted", join_mm: float, layer_rules: Sequence[LayerRule], *, sheets: bool
+) -> Drawing:
     curves = tuple(d.curve for d in content.source.gathered.drawn)
     chained = contours_of(content.cut, join_mm)
-    if not layers:
+    if sheets:
         refuse_annotated(path, content.cut, content.source.gathered, chained)
     loops, said = without_marked(chained.loops, follow(content.marked).loops)
     nested = nest(loops, chained.chains)

@@ -105,6 +105,17 @@ def test_nest_takes_the_same_options(path: Path, tmp_path: Path, capsys: pytest.
     assert [round(p["area_mm2"]) for p in report["report"]["parts"]] == [10000, 3600]
 
 
+def test_a_flood_of_one_kind_is_cut_short_for_people_only(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    def many(space: Any) -> None:
+        for _ in range(50):
+            space.add_circle((0, 0), 50)
+
+    path = drawing(tmp_path / "pile.dxf", many)
+    main(["parts", str(path)])
+    assert "29 more of kind 'duplicate'; --json lists them all" in capsys.readouterr().err
+    assert len(listed(capsys, path)[1]["findings"]) == 49
+
+
 def test_svg_in_a_folder(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     text = (
         '<svg xmlns="http://www.w3.org/2000/svg" width="90mm" viewBox="0 0 90 50"><rect width="90" height="50"/></svg>'
