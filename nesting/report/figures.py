@@ -186,6 +186,7 @@ def _plate_facts(layout: Layout, totals: Totals, matter: Matter) -> PlateFacts:
 def _clearance_rows(layout: Layout) -> tuple[ClearanceRow, ...]:
     c, uncertainty = layout.clearances, layout.plate.uncertainty_mm
     said = c.sources.get
+    lead_in = "lead-in length, room kept for each" if c.keep_lead_room else "lead-in length"
     return (
         ClearanceRow(label="kerf", value_mm=c.kerf_mm, source=said("kerf_mm", "as given")),
         ClearanceRow(label="gap between finished parts", value_mm=c.gap_mm, source=said("gap_mm", "as given")),
@@ -201,7 +202,7 @@ def _clearance_rows(layout: Layout) -> tuple[ClearanceRow, ...]:
             source=f"outline {layout.plate.captured}",
         ),
         ClearanceRow(label="margin kept in all", value_mm=c.edge_mm(uncertainty), source="margin + uncertainty"),
-        ClearanceRow(label="lead-in length", value_mm=c.lead_in_mm, source=said("lead_in_mm", "as given")),
+        ClearanceRow(label=lead_in, value_mm=c.lead_in_mm, source=said("lead_in_mm", "as given")),
     )
 
 
