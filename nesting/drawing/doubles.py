@@ -1,5 +1,6 @@
 """Things drawn twice: contours that are the same shape, and open chains that only run along other curves."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,6 +10,7 @@ from shapely.geometry import LineString
 from nesting.drawing.chain import Chain, Loop
 from nesting.drawing.ends import box_pairs
 from nesting.drawing.findings import Finding, at
+from nesting.geometry.curves import Arc
 from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
 
 # Two flattenings of one curve may differ by their chord errors.
@@ -25,7 +27,7 @@ def distinct_loops(loops: Sequence[Loop]) -> tuple[tuple[Loop, ...], tuple[Findi
     for k, line in enumerate(lines):
         key = _box_key(line)
         near = sorted(i for other in _around(key) for i in leaders.get(other, ()))
-        first = next((i for i in near if _alike(lines[i], line)), None)
+        first = next((i for i in near if _one_circle(loops[i], loops[k]) or _alike(lines[i], line)), None)
         if first is None:
             kept.append(k)
             leaders.setdefault(key, []).append(k)
@@ -107,6 +109,14 @@ def _box_key(line: LineString) -> tuple[int, int, int]:
 def _around(key: tuple[int, int, int]) -> list[tuple[int, int, int]]:
     steps = (-1, 0, 1)
     return [(key[0] + i, key[1] + j, key[2] + k) for i in steps for j in steps for k in steps]
+
+
+def _one_circle(a: Loop, b: Loop) -> bool:
+    """A quick answer for the commonest of contours."""
+    (p, *more), (q, *others) = a.contour.curves, b.contour.curves
+    if more or others or not (isinstance(p, Arc) and isinstance(q, Arc)):
+        return False
+    return math.dist(p.center, q.center) + abs(p.radius_mm - q.radius_mm) <= JOIN_SILENT_MM
 
 
 def _alike(a: LineString, b: LineString) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import ezdxf
 import numpy as np
 
 from nesting.drawing.counting import count_first
@@ -14,6 +15,7 @@ from nesting.drawing.open_dxf import open_dxf, read_bytes
 from nesting.drawing.quiet import quiet
 from nesting.drawing.svg_file import open_svg
 from nesting.drawing.svg_walk import gather_svg
+from nesting.errors import DrawingError
 from nesting.geometry.curves import Floats
 from nesting.units import DrawnUnit
 
@@ -48,7 +50,13 @@ def _dxf(path: Path, units: DrawnUnit | None, most_entities: int) -> Source:
     with quiet():
         opened = open_dxf(path, data)
         unit = choose_unit(opened.declared, units)
-        gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name, most_entities)
+        try:
+            gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name, most_entities)
+        except (KeyError, ezdxf.DXFError) as error:  # a document without model space, or with blocks that are none
+            raise DrawingError(
+                f"{path.name}: its structure is damaged ({type(error).__name__}: {str(error)[:80]}); open it in the "
+                "program that drew it and save it again"
+            ) from error
     if unit is None and gathered.drawn:
         raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
     unit = unit or _NOTHING_DRAWN
