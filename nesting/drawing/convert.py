@@ -22,6 +22,7 @@ _LEVEL_MM: Final = 0.01
 """Points whose heights differ by no more lie level: such a slope changes no length by more than rounding does."""
 
 _LARGEST: Final = 1e9
+_LARGEST_TURN: Final = 1e4
 _KNOT_ROUNDING: Final = 1e-8
 
 
@@ -87,6 +88,8 @@ def _ellipse(entity: Any, mm: float) -> Shape:
         raise NotFlatError("it is tilted")
     _level([0.0, major.z], mm)
     sign = math.copysign(1.0, normal[2])
+    if not max(abs(dxf.start_param), abs(dxf.end_param)) < _LARGEST_TURN:
+        raise ValueError(f"its parameters are not usable: {dxf.start_param:g}, {dxf.end_param:g}")
     sweep = math.degrees(dxf.end_param - dxf.start_param)
     sweep = sweep % 360.0 if abs(abs(sweep) - 360.0) > 1e-7 else 360.0
     curve = EllipseArc(

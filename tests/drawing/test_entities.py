@@ -246,3 +246,17 @@ def test_knots_that_descend_by_rounding_are_read(tmp_path: Path) -> None:
     read = read_drawing(drawing(tmp_path / "k.dxf", draw))
 
     assert kinds(only(read)) == {"spline": 1}
+
+
+@pytest.mark.parametrize("parameter", [1e308, 1e17])
+def test_an_ellipse_with_a_huge_parameter_is_left_out(tmp_path: Path, parameter: float) -> None:
+    """Found by mutated drawings: quarter turns were counted up to it."""
+
+    def draw(space: Any) -> None:
+        square(space)
+        space.add_ellipse((50, 50), (20, 0), 0.5, 0.0, parameter)
+
+    read = read_drawing(drawing(tmp_path / "e.dxf", draw))
+
+    assert only(read).holes == ()
+    assert "parameters are not usable" in found(read, "unreadable entity")[0]
