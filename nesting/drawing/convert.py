@@ -88,7 +88,7 @@ def _ellipse(entity: Any, mm: float) -> Shape:
         raise NotFlatError("it is tilted")
     _level([0.0, major.z], mm)
     sign = math.copysign(1.0, normal[2])
-    if not max(abs(dxf.start_param), abs(dxf.end_param)) < _LARGEST_TURN:
+    if not all(abs(parameter) < _LARGEST_TURN for parameter in (dxf.start_param, dxf.end_param)):
         raise ValueError(f"its parameters are not usable: {dxf.start_param:g}, {dxf.end_param:g}")
     sweep = math.degrees(dxf.end_param - dxf.start_param)
     sweep = sweep % 360.0 if abs(abs(sweep) - 360.0) > 1e-7 else 360.0

@@ -248,7 +248,7 @@ def test_knots_that_descend_by_rounding_are_read(tmp_path: Path) -> None:
     assert kinds(only(read)) == {"spline": 1}
 
 
-@pytest.mark.parametrize("parameter", [1e308, 1e17])
+@pytest.mark.parametrize("parameter", [1e308, 1e17, math.nan])
 def test_an_ellipse_with_a_huge_parameter_is_left_out(tmp_path: Path, parameter: float) -> None:
     """Found by mutated drawings: quarter turns were counted up to it."""
 
