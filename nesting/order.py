@@ -19,6 +19,7 @@ from nesting.job import Job, PartEntry, SearchEntry
 from nesting.leads import part_findings
 from nesting.part import Part
 from nesting.plate import Plate
+from nesting.plate_file import SUFFIX, read_plate_file
 from nesting.report.facts import DrawingFacts
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
@@ -171,6 +172,8 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
     entry = job.file.plate
     if entry.drawing is not None:
         path = job.path(entry.drawing)
+        if path.suffix.lower() == SUFFIX:
+            return completed(read_plate_file(path).plate, entry), ()
         said = job.unit_for(path) or entry.units
         reading = job.reading_for().choices
         plate, findings = _with_unit(lambda unit: read_plate(path, units=unit, **reading), said, asked)

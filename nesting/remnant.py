@@ -3,12 +3,13 @@ is left.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TypeAlias
 
 import shapely
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from nesting.errors import BalanceError
@@ -24,6 +25,7 @@ Shape: TypeAlias = Polygon | MultiPolygon
 # Round corners of the kerf bands: at 64 chords a quarter turn a 4 mm kerf is 0.0003 mm short at most.
 _KERF_CORNER_CHORDS = 64
 _OPENING_SIMPLIFY_MM = 0.01
+_PARTING_MM = 0.001
 # Just enough for a dilation to give a square corner back.
 _SQUARE_MITRE = 1.4143
 
@@ -88,8 +90,11 @@ class Balance:
         return (parts - self.plate_mm2) / self.plate_mm2
 
 
-def balance(layout: Layout, shop: Shop) -> Balance:
+def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]] = ()) -> Balance:
     """Return where the area of the plate goes.
+
+    `shears` are straight cuts from one point to another that part the skeleton afterwards: each takes a band as wide
+    as the kerf, its middle on the line, where no part lies.
 
     The kerf is the union of the bands `kerf_mm` wide outside the outer contours and inside the holes, as far
     as they lie on the plate and on no part.  What then remains is opened (eroded and dilated by half the
@@ -103,7 +108,8 @@ def balance(layout: Layout, shop: Shop) -> Balance:
     plate = layout.plate.fine_polygon
     shapes = _Shapes.of(layout)
     parts = shapely.union_all(shapes.parts)
-    kerf = _areal(shapely.intersection(shapely.union_all(shapes.bands), plate).difference(parts))
+    cuts = [*shapes.bands, *(_shear_band(a, b, layout.clearances.kerf_mm) for a, b in shears)]
+    kerf = _areal(shapely.intersection(shapely.union_all(cuts), plate).difference(parts))
     rest = _areal(plate.difference(shapely.union_all([parts, kerf])))
     opened = _opened(rest, layout.clearances.lead_in_mm / 2)
     kept, small = _sorted_out(opened, shop)
@@ -146,6 +152,11 @@ class _Shapes:
             parts=tuple(p.pose.geometry(bodies[p.part_id]) for p in layout.placements),
             bands=tuple(p.pose.geometry(bands[p.part_id]) for p in layout.placements),
         )
+
+
+def _shear_band(start: Point, end: Point, kerf_mm: float) -> Shape:
+    """What a straight cut takes; a cut of no width still parts what it crosses."""
+    return LineString([start, end]).buffer(max(kerf_mm, _PARTING_MM) / 2, cap_style="flat")
 
 
 def _kerf_band(part: Part, kerf_mm: float) -> Shape:

@@ -33,6 +33,7 @@ ROOMS: dict[str, set[str]] = {
     "checking": {"checking", "drawing"},
     "report": {"report", "drawing", "remnant", "checking", "fit"},
     "remnant": set(),
+    "outline": {"outline", "drawing", "remnant", "lengths"},
 }
 """Rooms, and the rooms they may open besides their own values."""
 

@@ -1,0 +1,301 @@
+"""Tapes: distances between lettered corners, any set of them, adjusted all together."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Any, Final
+
+import numpy as np
+from scipy.stats import chi2
+
+from nesting.errors import InputError
+from nesting.outline.bounds import best_set_up, factor
+from nesting.outline.captured import Captured
+from nesting.outline.network import Adjusted, Floats, Suspect, Tapes, missing_tapes, suspects
+from nesting.outline.pasted import Pasted
+from nesting.outline.placing import figures
+from nesting.outline.rings import ring
+from nesting.outline.sides import judge, side_open
+from nesting.outline.spares import next_tapes
+from nesting.outline.taped import SIGMA_MM, Reading, Said, ordered, read_tapes
+from nesting.units import Unit
+
+FLATTEST_DEG: Final = 30.0
+"""Tapes that cross flatter than this, or nearer to straight than 180 less this, hold a corner badly."""
+
+_TRIPLE: Final = 4.0
+"""Three lengths may break the triangle rule by this many deviations: reading error; more is a mistake."""
+
+_SLIP: Final = 50.0
+"""Up to this many the other tapes, where some are spare, are asked which of the three is wrong."""
+
+_DISAGREE: Final = 0.95
+
+
+@dataclass(frozen=True, kw_only=True)
+class Taped:
+    """All that came out of tape readings; corners of `names` are in the order of `adjusted`."""
+
+    source: str
+    readings: tuple[Reading, ...]
+    names: tuple[str, ...]
+    edge: tuple[int, ...]
+    tapes: Tapes
+    adjusted: Adjusted
+    suspects: tuple[Suspect, ...]
+    scale: float
+    take_next: tuple[tuple[int, int], ...]
+
+    def tape(self, pair: tuple[int, int]) -> str:
+        """A pair of corners as people say it."""
+        return f"{self.names[pair[0]]}-{self.names[pair[1]]}"
+
+
+def from_tapes(
+    pasted: Pasted,
+    *,
+    unit: Unit = "mm",
+    sigma_mm: float = SIGMA_MM,
+    said: Said | None = None,
+    leave_out: Sequence[str] = (),
+    spares: int = 1,
+) -> tuple[Captured, Taped]:
+    """Return the plate that fits tape readings best, and how it was found.
+
+    Corners go round the edge in the order of their names, counter-clockwise as seen on the face, unless said
+    otherwise; edges are straight.  `leave_out` are tapes such as `A-C` not to be used; `spares` is how many tapes to
+    propose.  Raise `SideOpenError` where a side is open, `InputError` where the figure is not held, where three lengths
+    make no triangle, or for anything that cannot be read.
+    """
+    readings, written = read_tapes(pasted, unit, sigma_mm)
+    both = written.plus(said or Said())
+    readings = _without(readings, leave_out, pasted.name)
+    edge_names = ordered(readings, both, pasted.name)
+    first_two = edge_names[:2] if not both.clockwise else (edge_names[-1], edge_names[-2])
+    names = (*first_two, *(n for n in edge_names if n not in first_two), *both.base)
+    number = {name: k for k, name in enumerate(names)}
+    edge = tuple(number[n] for n in edge_names)
+    tapes = Tapes(
+        count=len(names),
+        pairs=tuple((number[r.first], number[r.second]) for r in readings),
+        lengths=np.array([r.length_mm for r in readings]),
+        sigmas=np.array([r.sigma_mm for r in readings]),
+    )
+    _refuse_loose(pasted.name, names, edge, tapes)
+    _refuse_impossible(pasted.name, readings, spare=len(readings) - 2 * len(names) + 3)
+    lawful = judge(names, edge, both, float(tapes.sigmas.max()))
+    found = figures(tapes, lawful)
+    if not found:
+        raise InputError(
+            f"{pasted.name}: no figure fits these tapes with the corners in the order {' '.join(edge_names)} "
+            "counter-clockwise and as was said of sides and dents; check order, --clockwise, --dents and --side"
+        )
+    if len(found) > 1:
+        raise side_open(pasted.name, names, edge, tapes.pairs, [f.points for f in found])
+    taped = _taped(pasted.name, readings, names, edge, tapes, found[0], spares)
+    return _captured(taped), taped
+
+
+def _without(readings: tuple[Reading, ...], leave_out: Sequence[str], source: str) -> tuple[Reading, ...]:
+    kept = readings
+    for tape in leave_out:
+        ends = {e.strip().upper() for e in tape.split("-")}
+        fewer = tuple(r for r in kept if {r.first, r.second} != ends)
+        if len(fewer) == len(kept):
+            raise InputError(f"{source}: there is no tape {tape} to leave out; name it as in A-C")
+        kept = fewer
+    return kept
+
+
+def _refuse_loose(source: str, names: Sequence[str], edge: Sequence[int], tapes: Tapes) -> None:
+    missing = missing_tapes(tapes.count, tapes.pairs, edge)
+    if not missing:
+        return
+    told = [f"{names[i]}-{names[j]}" for i, j in missing]
+    others = f", then {', '.join(told[1:])}" if len(told) > 1 else ""
+    raise InputError(
+        f"{source}: {len(tapes.pairs)} tapes do not hold {tapes.count} corners; {len(missing)} more "
+        f"{'are' if len(missing) > 1 else 'is'} needed: take tape {told[0]}{others} (others may do as well)"
+    )
+
+
+def _refuse_impossible(source: str, readings: Sequence[Reading], *, spare: int) -> None:
+    allowed = _SLIP if spare > 0 else _TRIPLE
+    by_pair: dict[frozenset[str], Reading] = {frozenset((r.first, r.second)): r for r in readings}
+    corners = sorted({n for pair in by_pair for n in pair})
+    for three in combinations(corners, 3):
+        sides = [by_pair.get(frozenset(pair)) for pair in combinations(three, 2)]
+        known = sorted((s for s in sides if s is not None), key=lambda s: -s.length_mm)
+        if len(known) < 3:
+            continue
+        long, one, two = known
+        excess = long.length_mm - one.length_mm - two.length_mm
+        if excess > allowed * math.hypot(long.sigma_mm, one.sigma_mm, two.sigma_mm):
+            lines = ", ".join(str(s.line) for s in sorted(known, key=lambda s: s.line))
+            raise InputError(
+                f"{source}, lines {lines}: no triangle {'-'.join(three)} has sides {long.tape} {long.length_mm:.1f}, "
+                f"{one.tape} {one.length_mm:.1f} and {two.tape} {two.length_mm:.1f} mm: the first is {excess:.1f} mm "
+                "longer than the other two together; read these three tapes again"
+            )
+
+
+def _taped(
+    source: str,
+    readings: tuple[Reading, ...],
+    names: tuple[str, ...],
+    edge: tuple[int, ...],
+    tapes: Tapes,
+    adjusted: Adjusted,
+    spares: int,
+) -> Taped:
+    open_pairs = combinations(range(tapes.count), 2)
+    proposed = next_tapes(adjusted.points, tapes.pairs, spares, open_pairs)
+    if not adjusted.steady:
+        better = (
+            f": take tape {names[proposed[0][0]]}-{names[proposed[0][1]]}"
+            if proposed
+            else "; move the base points apart"
+        )
+        raise InputError(f"{source}: the tapes meet so flat that some corner can swing freely{better}")
+    off = adjusted.spare > 0 and adjusted.cost > float(chi2.ppf(_DISAGREE, adjusted.spare))
+    return Taped(
+        source=source,
+        readings=readings,
+        names=names,
+        edge=edge,
+        tapes=tapes,
+        adjusted=adjusted,
+        suspects=suspects(tapes, adjusted),
+        scale=adjusted.spread if off else 1.0,
+        take_next=proposed,
+    )
+
+
+def _captured(taped: Taped) -> Captured:
+    edge = list(taped.edge)
+    points = taped.adjusted.points[edge]
+    flat = [axis for k in edge for axis in (2 * k, 2 * k + 1)]
+    covariance = taped.scale**2 * taped.adjusted.covariance[np.ix_(flat, flat)]
+    lie = best_set_up(points, covariance)
+    names = tuple(taped.names[k] for k in edge)
+    set_up = (names[lie.first], names[lie.second])
+    return Captured(
+        way="tapes",
+        outer=ring([(float(x), float(y), 0.0) for x, y in points], taped.source),
+        uncertainty_mm=lie.bound_mm,
+        basis=f"least squares over {len(taped.readings)} tapes, {taped.adjusted.spare} of them spare; holds when the "
+        f"plate is laid on the table by corners {set_up[0]} and {set_up[1]}",
+        names=names,
+        set_up_by=set_up,
+        warnings=(*_suspect_words(taped), *_flat_words(taped), *_unchecked_words(taped)),
+        notes=("edges between taped corners are taken as straight",),
+        figures=_figures(taped),
+    )
+
+
+def _suspect_words(taped: Taped) -> list[str]:
+    told = []
+    for s in taped.suspects:
+        reading = taped.readings[s.reading]
+        like = "".join(f" (or {taped.readings[k].tape}: the tapes do not tell these apart)" for k in s.like[:2])
+        told.append(
+            f"line {reading.line}: tape {reading.tape} reads {reading.length_mm:.1f} mm and does not go with the others; "
+            f"likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}{like}; take it again, or leave "
+            f"it out with --leave-out {reading.tape}"
+        )
+    if not told and taped.scale > 1.0:
+        told.append(
+            f"the tapes disagree {taped.scale:.1f} times as much as their stated deviation makes likely, and none "
+            "stands out; the uncertainty is raised by that"
+        )
+    return told
+
+
+def _flat_words(taped: Taped) -> list[str]:
+    """A warning for every corner whose tapes all cross flat, with the tape that would cross them best."""
+    points, told = taped.adjusted.points, []
+    for corner in taped.edge:
+        ends = [j if i == corner else i for i, j in taped.tapes.pairs if corner in (i, j)]
+        best = max((_crossing_deg(points, corner, a, b) for a, b in combinations(ends, 2)), default=90.0)
+        if best < FLATTEST_DEG:
+            others = [k for k in range(len(points)) if k != corner and k not in ends]
+            add = max(others, key=lambda k: max(_crossing_deg(points, corner, k, e) for e in ends), default=None)
+            better = (
+                f"; take tape {taped.names[corner]}-{taped.names[add]}"
+                if add is not None
+                else "; take it from elsewhere"
+            )
+            told.append(
+                f"the tapes to {taped.names[corner]} cross at {best:.0f} degrees, under {FLATTEST_DEG:g}{better}"
+            )
+    return told
+
+
+def _crossing_deg(points: Floats, corner: int, a: int, b: int) -> float:
+    """Angle at which two tapes cross, 0 to 90 degrees."""
+    u, v = points[a] - points[corner], points[b] - points[corner]
+    return math.degrees(math.atan2(abs(u[0] * v[1] - u[1] * v[0]), abs(float(u @ v))))
+
+
+def _unchecked_words(taped: Taped) -> list[str]:
+    alone = [r.tape for r, share in zip(taped.readings, taped.adjusted.redundancy, strict=True) if share < 0.02]
+    if not alone:
+        return []
+    which = "no tape is" if len(alone) == len(taped.readings) else f"tapes {', '.join(alone)} are not"
+    more = f"; take tape {taped.tape(taped.take_next[0])} too" if taped.take_next else ""
+    return [f"{which} checked by another: a misread one would go unnoticed{more}"]
+
+
+def _figures(taped: Taped) -> dict[str, Any]:
+    found = taped.adjusted
+    covariance = taped.scale**2 * found.covariance
+    corners = []
+    for k in (*taped.edge, *sorted(set(range(len(taped.names))) - set(taped.edge))):
+        block = covariance[2 * k : 2 * k + 2, 2 * k : 2 * k + 2]
+        corners.append(
+            {
+                "name": taped.names[k],
+                "x_mm": round(float(found.points[k, 0]), 4),
+                "y_mm": round(float(found.points[k, 1]), 4),
+                "sd_x_mm": round(math.sqrt(block[0, 0]), 4),
+                "sd_y_mm": round(math.sqrt(block[1, 1]), 4),
+                "sd_mm": round(math.sqrt(max(np.linalg.eigvalsh(block)[-1], 0.0)), 4),
+                "base": k not in taped.edge,
+            }
+        )
+    readings = [
+        {
+            "line": r.line,
+            "tape": r.tape,
+            "from": r.first,
+            "to": r.second,
+            "reading_mm": round(r.length_mm, 4),
+            "adjusted_mm": round(r.length_mm + float(found.residuals[k]), 4),
+            "residual_mm": round(float(found.residuals[k]), 4),
+            "checked": round(float(found.redundancy[k]), 4),
+            "test": round(float(found.tests[k]), 3),
+        }
+        for k, r in enumerate(taped.readings)
+    ]
+    named = [
+        {
+            "tape": taped.readings[s.reading].tape,
+            "from": taped.readings[s.reading].first,
+            "to": taped.readings[s.reading].second,
+            "line": taped.readings[s.reading].line,
+            "misread_mm": round(s.misread_mm, 2),
+            "test": round(s.test, 2),
+            "or": [taped.readings[k].tape for k in s.like],
+        }
+        for s in taped.suspects
+    ]
+    return {
+        "corners": corners,
+        "readings": readings,
+        "suspects": named,
+        "spare": found.spare,
+        "spread": round(found.spread, 4),
+        "deviation_factor": round(factor(len(taped.edge)), 3),
+        "take_next": [taped.tape(p) for p in taped.take_next],
+    }
