@@ -25,7 +25,7 @@ class UnitsUnknownError(DrawingError):
     """A drawing does not say its unit and nobody has said it for it.
 
     `sizes` maps each likely unit to the drawing's (width, height) in mm if read so; `hint` says what else
-    proposes one.
+    proposes one.  `curves` is what was read, in units of the file, for a picture.
     """
 
     def __init__(self, message: str, *, path: Path, sizes: Mapping[Any, tuple[float, float]], hint: str = "") -> None:
@@ -33,6 +33,7 @@ class UnitsUnknownError(DrawingError):
         self.path = path
         self.sizes = dict(sizes)
         self.hint = hint
+        self.curves: tuple[Any, ...] = ()
 
 
 class JobError(InputError):

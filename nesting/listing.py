@@ -139,7 +139,7 @@ def _listing(path: Path, unit: DrawnUnit | None, reading: Reading, ask_unit: Ask
     except UnitsUnknownError as error:
         answer = ask_unit(error) if ask_unit else None
         if answer is None:
-            return Listing(path=path, refused=str(error))
+            return Listing(path=path, refused=str(error), curves=error.curves)
         return _listing(path, answer, reading, None)
     except InputError as error:
         findings, curves = getattr(error, "findings", ()), getattr(error, "curves", ())

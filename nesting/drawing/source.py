@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-import ezdxf
 import numpy as np
+from ezdxf.lldxf.const import DXFError
 
 from nesting.drawing.counting import count_first
 from nesting.drawing.declared_units import ChosenUnit, choose_unit, unknown_units
@@ -15,7 +15,7 @@ from nesting.drawing.open_dxf import open_dxf, read_bytes
 from nesting.drawing.quiet import quiet
 from nesting.drawing.svg_file import open_svg
 from nesting.drawing.svg_walk import gather_svg
-from nesting.errors import DrawingError
+from nesting.errors import DrawingError, UnitsUnknownError
 from nesting.geometry.curves import Floats
 from nesting.units import DrawnUnit
 
@@ -52,13 +52,13 @@ def _dxf(path: Path, units: DrawnUnit | None, most_entities: int) -> Source:
         unit = choose_unit(opened.declared, units)
         try:
             gathered = gather(opened.document, unit.mm_per_unit if unit else 1.0, path.name, most_entities)
-        except (KeyError, ezdxf.DXFError) as error:  # a document without model space, or with blocks that are none
+        except (KeyError, DXFError) as error:  # a document without model space, or with blocks that are none
             raise DrawingError(
                 f"{path.name}: its structure is damaged ({type(error).__name__}: {str(error)[:80]}); open it in the "
                 "program that drew it and save it again"
             ) from error
     if unit is None and gathered.drawn:
-        raise unknown_units(path, opened.declared, raw_size(gathered.drawn))
+        raise _with_curves(unknown_units(path, opened.declared, raw_size(gathered.drawn)), gathered)
     unit = unit or _NOTHING_DRAWN
     return Source(sha256=opened.sha256, unit=unit, gathered=gathered, findings=(*opened.findings, *unit.findings))
 
@@ -69,9 +69,14 @@ def _svg(path: Path, units: DrawnUnit | None, most_entities: int) -> Source:
     scale = opened.size.to_mm(unit)
     gathered = gather_svg(opened.root, scale, path.name, most_entities)
     if unit is None and gathered.drawn:
-        raise opened.size.unknown(path, raw_size(gathered.drawn))
+        raise _with_curves(opened.size.unknown(path, raw_size(gathered.drawn)), gathered)
     unit = unit or _NOTHING_DRAWN
     return Source(sha256=opened.sha256, unit=unit, gathered=gathered, findings=(*opened.findings, *unit.findings))
+
+
+def _with_curves(error: UnitsUnknownError, gathered: Gathered) -> UnitsUnknownError:
+    error.curves = tuple(d.curve for d in gathered.drawn)
+    return error
 
 
 def raw_size(drawn: Sequence[Drawn]) -> tuple[float, float]:

@@ -127,7 +127,7 @@ def _figure(cards: Sequence[Card]) -> Figure:
         axes = figure.add_axes((left + pad, top - head - room, 1.0 / columns - 2 * pad, room))
         _draw(axes, card)
         figure.text(left + pad, top - 0.12 / height, _short(card.title, 46), fontsize=7.5, weight="bold", va="top")
-        words = textwrap.wrap(card.subtitle, _WIDTH, max_lines=2, placeholder=" ...")
+        words = textwrap.wrap(card.subtitle, _WIDTH - 10, max_lines=2, placeholder=" ...")
         figure.text(left + pad, top - 0.26 / height, "\n".join(words), fontsize=5.6, va="top")
         figure.text(left + pad, top - head - room - 0.05 / height, _listed(card.findings), fontsize=5.0, va="top")
     return figure
