@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Annotated, Any, Final, Literal
 
 from pydantic import Field, model_validator
 
@@ -25,12 +25,15 @@ SCHEMA: Final = "oddplate-plate/1"
 SUFFIX: Final = ".toml"
 
 
+Place = Annotated[tuple[float, float], Field(strict=False)]
+
+
 class CaptureEntry(Entry):
     """How the outline came in; `set_up_by` are the corners by which the plate is laid on the table."""
 
     way: str
     basis: str = ""
-    set_up_by: tuple[tuple[float, float], ...] = Field(default=(), strict=False)
+    set_up_by: tuple[Place, ...] = Field(default=(), strict=False)
     readings: str | None = None
     who: str | None = None
     when: date | None = None

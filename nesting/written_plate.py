@@ -70,7 +70,8 @@ def _ring(corners: tuple[tuple[float, float, float], ...], key: str) -> Contour:
         contour = Contour(curves=(Polyline(vertices=corners, is_closed=True),))
     else:
         contour = Contour.of_points([(x, y) for x, y, _ in corners])
-    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)])
+    # An arc's own end is off by rounding and may lie beyond the tangent edge that follows: the next start stands in.
+    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)[:-1]])
     if not drawn.is_valid or contour.area_mm2 < NO_AREA_MM2:
         why = explain_validity(drawn) if not drawn.is_valid else "no area"
         raise JobError(f"{key}: the corners bound no plain area ({why}); give them in order around the edge")

@@ -24,7 +24,8 @@ def ring(vertices: Sequence[Vertex], where: str) -> Contour:
     if len(kept) < (2 if bent else 3):
         raise InputError(f"{where}: a closed outline needs at least three corners, got {len(kept)}; give the others")
     contour = contour_of(kept)
-    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)])
+    # An arc's own end is off by rounding and may lie beyond the tangent edge that follows: the next start stands in.
+    drawn = Polygon([p for piece in contour.pieces for p in piece.points(FINE_CHORD_MM)[:-1]])
     if not drawn.is_valid:
         raise InputError(
             f"{where}: the outline crosses itself ({explain_validity(drawn)}); "

@@ -11,6 +11,8 @@ from nesting.outline.network import Floats, Pair, rigidity
 
 _MOST_TRIED: Final = 1500
 _ENOUGH: Final = 0.4
+_HELD: Final = 1e-6
+_STIFF: Final = 0.4
 _UNCHECKED: Final = 1e-9
 
 
@@ -36,7 +38,7 @@ def next_tapes(points: Floats, pairs: Sequence[Pair], count: int, may: Iterable[
     """Return the `count` tapes of `may` that best let a misread tape be named, all pairs together.
 
     All choices are tried where they are few; else one after the other is taken, and then each is exchanged
-    as long as that helps.
+    as long as that helps.  Tapes that hold what is loose come before all others.
     """
     taken = {tuple(sorted(p)) for p in pairs}
     open_pairs = [p for p in dict.fromkeys((min(p), max(p)) for p in may) if p not in taken]
@@ -45,8 +47,13 @@ def next_tapes(points: Floats, pairs: Sequence[Pair], count: int, may: Iterable[
         return ()
 
     def worth(chosen: Sequence[Pair]) -> float:
-        apart = separation(points, [*pairs, *chosen])
-        return float(np.minimum(apart, _ENOUGH).mean() + apart.min())
+        both = [*pairs, *chosen]
+        apart = separation(points, both)
+        stiff = np.linalg.svd(rigidity(points, both), compute_uv=False)
+        # The least stiff motion counts up to a limit: a flat corner on two tapes alone swings though it is held.
+        held = int((stiff > _HELD).sum())
+        least = min(float(stiff[held - 1]), _STIFF)
+        return 10.0 * held + 2.0 * least + float(np.minimum(apart, _ENOUGH).mean() + apart.min())
 
     if comb(len(open_pairs), count) <= _MOST_TRIED:
         return max(combinations(open_pairs, count), key=worth)

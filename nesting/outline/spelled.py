@@ -45,6 +45,8 @@ class Columns:
 
 def columns_in(row: Row) -> Columns | None:
     """Return the columns that a line of headings names x and y; None if it is no such line."""
+    if any(c.isdigit() for c in row.text):
+        return None
     words = [re.sub(r"[^a-z]", "", f.lower()) for f in row.fields]
     named = {
         w[:1]: k

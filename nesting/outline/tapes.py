@@ -200,9 +200,9 @@ def _suspect_words(taped: Taped) -> list[str]:
         reading = taped.readings[s.reading]
         like = "".join(f" (or {taped.readings[k].tape}: the tapes do not tell these apart)" for k in s.like[:2])
         told.append(
-            f"line {reading.line}: tape {reading.tape} reads {reading.length_mm:.1f} mm and does not go with the others; "
-            f"likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}{like}; take it again, or leave "
-            f"it out with --leave-out {reading.tape}"
+            f"line {reading.line}: tape {reading.tape} reads {reading.length_mm:.1f} mm and does not go with the "
+            f"others; likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}{like}; "
+            f"take it again, or leave it out with --leave-out {reading.tape}"
         )
     if not told and taped.scale > 1.0:
         told.append(

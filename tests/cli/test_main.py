@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import click
@@ -35,11 +36,22 @@ def test_help_lists_every_command_with_its_exit_codes(capsys: pytest.CaptureFixt
     assert all(code in shown for code in ("0 ", "1 ", "2 ", "3 ", "4 ", "130 "))
 
 
-def test_every_command_takes_json():
-    for name in COMMANDS:
-        command = cli.main.oddplate.get_command(click.Context(cli.main.oddplate), name)
+def commands(group: click.Group) -> Iterator[click.Command]:
+    """Every command that does something, those of groups too."""
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
         assert command is not None
-        assert "--json" in {option for p in command.params for option in p.opts}
+        if isinstance(command, click.Group):
+            yield from commands(command)
+        else:
+            yield command
+
+
+def test_every_command_takes_json():
+    found = list(commands(cli.main.oddplate))
+    assert len(found) > len(COMMANDS)
+    assert all("--json" in {option for p in command.params for option in p.opts} for command in found)
 
 
 def test_the_console_script_is_there():
