@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import Pulled
 from nesting.report.cautions import Caution
 
@@ -97,7 +98,7 @@ class DrawingFacts:
 
 @dataclass(frozen=True, kw_only=True)
 class PlateFacts:
-    """The plate as it was known."""
+    """The plate as it was known; `checks` are distances to tape before it is cut."""
 
     name: str
     area_mm2: float
@@ -111,6 +112,7 @@ class PlateFacts:
     parent: str | None
     place: str | None
     source: str
+    checks: tuple[TapeCheck, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

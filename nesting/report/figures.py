@@ -10,6 +10,7 @@ from dataclasses import asdict
 from typing import Final
 
 from nesting.fit.finding import FitFinding
+from nesting.geometry.tape_checks import tape_checks
 from nesting.layout import FreeRest, Layout, Pulled, SearchFacts
 from nesting.part import Part
 from nesting.remnant import Balance, Remnant, balance
@@ -180,6 +181,7 @@ def _plate_facts(layout: Layout, totals: Totals, matter: Matter) -> PlateFacts:
         parent=plate.parent,
         place=plate.place,
         source=plate.source,
+        checks=tape_checks(plate.outer),
     )
 
 

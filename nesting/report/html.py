@@ -7,6 +7,7 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
+from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import FreeRest
 from nesting.report.facts import Figure, YieldReport
 from nesting.report.scene import Scene
@@ -169,7 +170,15 @@ def _plate_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str]]:
         ("cut from", p.parent or UNKNOWN),
         ("place on the rack", p.place or UNKNOWN),
         ("drawing", p.source or "none"),
+        *(("tape before cutting", _tape_check(c, unit)) for c in p.checks),
+        ("before the first cut", "check by dry run along the outline"),
     ]
+
+
+def _tape_check(check: TapeCheck, unit: Unit) -> str:
+    digits = 0 if unit == "mm" else 1
+    ends = [" / ".join(f"{from_mm(v, unit):.{digits}f}" for v in p) for p in (check.start, check.end)]
+    return f"{measures(unit)['length'].full(check.length_mm)} from {ends[0]} to {ends[1]}"
 
 
 def _fit_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str, str, str, str]]:
