@@ -37,7 +37,7 @@ Examples:
 
 @click.command("nest", help=HELP)
 @click.argument("job_file", metavar="[JOB.toml]", required=False, type=click.Path(path_type=Path))
-@click.option("--plate", metavar="FILE|WxH", help="Plate drawing, or size of a plain rectangle: 1250x2500.")
+@click.option("--plate", metavar="FILE|WxH", help="Plate file (.toml), drawing, or size: 1250x2500.")
 @click.option("--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc.")
 @click.option("--hole", "holes", multiple=True, metavar='"X,Y ..."', help="Hole in the plate, by corners.")
 @click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y ..."', help="Place no part may cover.")

@@ -43,9 +43,9 @@ def _corner(row: Row, unit: Unit, *, may_be_heading: bool) -> Spot | None:
             row.refuse(f"a circle of diameter {fields[3]}", "give more than 0")
         return Spot(line=row.line, at=(x, y), diameter_mm=diameter)
     numbers = [is_number(f) for f in fields]
-    if may_be_heading and not any(numbers):
+    if may_be_heading and row.is_heading:
         return None
-    if not numbers[0] and sum(numbers) >= 2:
+    if row.is_named and sum(numbers[1:]) >= 2:
         fields = fields[1:]
     if len(fields) not in (2, 3):
         row.refuse(

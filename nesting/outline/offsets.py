@@ -10,7 +10,7 @@ import numpy as np
 from nesting.errors import InputError
 from nesting.outline.bounds import factor
 from nesting.outline.captured import Captured
-from nesting.outline.pasted import Pasted, Row, is_length
+from nesting.outline.pasted import Pasted, Row
 from nesting.outline.rings import ring
 from nesting.units import Unit
 
@@ -76,14 +76,10 @@ def from_offsets(
 
 def _offset(row: Row, unit: Unit, *, first: bool) -> Offset | None:
     fields = row.fields
-
-    def is_number(text: str) -> bool:
-        return is_length(text, unit, decimal_comma=row.decimal_comma)
-
-    if first and not any(is_number(f) for f in fields):
+    if first and row.is_heading:
         return None
     name = str(row.line)
-    if not is_number(fields[0]):
+    if row.is_named:
         name, fields = fields[0], fields[1:]
     if len(fields) == 3 and fields[2].lower() in ("l", "r", "left", "right"):
         fields = (fields[0], f"{fields[2]} {fields[1]}")

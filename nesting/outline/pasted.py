@@ -30,6 +30,17 @@ class Row:
     fields: tuple[str, ...]
     decimal_comma: bool
 
+    @property
+    def is_heading(self) -> bool:
+        """True for words over columns: no digit anywhere, and x, y or some longer word; `O,O` is a slip, not a word."""
+        words = [f.lower() for f in self.fields]
+        return not any(c.isdigit() for c in self.text) and any(len(w) > 1 or w in ("x", "y") for w in words)
+
+    @property
+    def is_named(self) -> bool:
+        """True if the first field is a name in front of what was measured."""
+        return len(self.fields) > 1 and bool(re.fullmatch(r"[A-Za-z]\w*", self.fields[0]))
+
     def refuse(self, found: str, todo: str) -> NoReturn:
         """Raise `InputError` with file, line, what was found and what to do."""
         raise InputError(f"{self.source}, line {self.line}: {found}; {todo}")
@@ -109,10 +120,18 @@ def split(text: str) -> tuple[tuple[str, ...], bool]:
 
 
 def _trimmed(fields: list[str]) -> tuple[str, ...]:
-    kept = [f.strip().strip("'") if f.strip().count('"') != 2 else f.strip().strip('"') for f in fields]
+    kept = [_unquoted(f.strip()) for f in fields]
     while kept and not kept[-1]:
         kept.pop()
     return tuple(kept)
+
+
+def _unquoted(field: str) -> str:
+    """Take quotes off that stand round a field; those behind a number mean feet and inches."""
+    for mark in ('"', "'"):
+        if len(field) > 1 and field.startswith(mark) and field.endswith(mark):
+            return field[1:-1].replace(mark * 2, mark).strip()
+    return field
 
 
 def measure(text: str, unit: Unit, *, decimal_comma: bool = False) -> float:

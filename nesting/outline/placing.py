@@ -12,24 +12,32 @@ import numpy as np
 
 from nesting.outline.network import Adjusted, Floats, Tapes, adjust, in_place
 
-_WIDEST: Final = 256
+_WIDEST: Final = 1024
+_ENOUGH: Final = 12
 _SCATTERED: Final = 120
 _HOPELESS: Final = 1e4
 _AS_GOOD: Final = 25.0
 """A figure whose sum of squared misfits is larger than the best one's by this much is out (odds of e^12)."""
 
 Judge = Callable[[Floats], bool]
+Placed = dict[int, tuple[float, float]]
+Hopeful = Callable[[Placed], bool]
 
 
-def figures(tapes: Tapes, lawful: Judge) -> list[Adjusted]:
-    """Return all figures that fit the readings about equally well and are `lawful`, the best first.
+def figures(tapes: Tapes, lawful: Judge, hopeful: Hopeful) -> tuple[list[Adjusted], bool]:
+    """Return figures that fit the readings about equally well and are `lawful`, the best first; True if all of them.
 
-    Mirror images of a whole figure count as one; `lawful` is asked with corners in either sense.
+    Mirror images of a whole figure count as one; `lawful` is asked with corners in either sense.  `hopeful` tells of
+    corners laid so far, in either sense too, whether they can become a lawful figure.
     """
     found: list[Adjusted] = []
     best = math.inf
-    for cost, start in _starts(tapes):
+    starts, complete = _starts(tapes, hopeful)
+    for cost, start in starts:
         if found and cost > max(_HOPELESS, 100.0 * best):
+            break
+        if len(found) >= _ENOUGH:
+            complete = False
             break
         for points in (start, start * (1.0, -1.0)):
             if not lawful(points):
@@ -41,15 +49,16 @@ def figures(tapes: Tapes, lawful: Judge) -> list[Adjusted]:
             if not any(np.abs(in_place(one.points) - in_place(o.points)).max() < 0.05 for o in found):
                 found.append(one)
     found.sort(key=lambda f: f.cost)
-    return [f for f in found if f.cost <= found[0].cost + _AS_GOOD]
+    return [f for f in found if f.cost <= found[0].cost + _AS_GOOD], complete
 
 
-def _starts(tapes: Tapes) -> list[tuple[float, Floats]]:
+def _starts(tapes: Tapes, hopeful: Hopeful) -> tuple[list[tuple[float, Floats]], bool]:
     lengths = _mean_lengths(tapes)
     order = _order(tapes.count, lengths)
     if order is None:
-        return _scattered(tapes)
-    layouts: list[tuple[float, dict[int, tuple[float, float]]]] = [(0.0, {})]
+        return _scattered(tapes), True
+    layouts: list[tuple[float, Placed]] = [(0.0, {})]
+    complete = True
     for step, corner in enumerate(order):
         grown = []
         for cost, placed in layouts:
@@ -59,9 +68,13 @@ def _starts(tapes: Tapes) -> list[tuple[float, Floats]]:
                     for k, p in placed.items()
                     if _key(corner, k) in lengths
                 ]
-                grown.append((cost + sum(m * m for m in misses), {**placed, corner: at}))
-        layouts = sorted(grown, key=lambda g: g[0])[:_WIDEST]
-    return [(cost, np.array([placed[k] for k in range(tapes.count)])) for cost, placed in layouts]
+                laid = {**placed, corner: at}
+                if hopeful(laid):
+                    grown.append((cost + sum(m * m for m in misses), laid))
+        grown.sort(key=lambda g: g[0])
+        complete &= len(grown) <= _WIDEST or grown[_WIDEST][0] > max(_HOPELESS, 100.0 * grown[0][0])
+        layouts = grown[:_WIDEST]
+    return [(cost, np.array([placed[k] for k in range(tapes.count)])) for cost, placed in layouts], complete
 
 
 def _key(a: int, b: int) -> tuple[int, int]:
@@ -93,7 +106,7 @@ def _order(count: int, lengths: dict[tuple[int, int], tuple[float, float]]) -> l
 
 def _places(
     corner: int,
-    placed: dict[int, tuple[float, float]],
+    placed: Placed,
     lengths: dict[tuple[int, int], tuple[float, float]],
     *,
     first: bool,
@@ -113,7 +126,7 @@ def _crossing(
     corner: int,
     p: int,
     q: int,
-    placed: dict[int, tuple[float, float]],
+    placed: Placed,
     lengths: dict[tuple[int, int], tuple[float, float]],
 ) -> float:
     """Sine of the angle at which two tapes cross at a corner."""

@@ -10,9 +10,10 @@ from shapely.geometry import Polygon
 
 from nesting.errors import InputError
 from nesting.outline.network import Floats, Pair
-from nesting.outline.placing import Judge
+from nesting.outline.placing import Hopeful, Judge, Placed
 from nesting.outline.taped import Said
 
+_MOST_CHOICES: Final = 6
 _UNSURE: Final = 3.0
 """A corner nearer to its line than this many deviations of a tape is on neither side for certain."""
 
@@ -52,6 +53,29 @@ def judge(names: Sequence[str], edge: Sequence[int], said: Said, sigma_mm: float
     return lawful
 
 
+def hope(names: Sequence[str], edge: Sequence[int], said: Said, sigma_mm: float) -> Hopeful:
+    """Return the test whether corners laid so far, or their mirror image, may still become what was said.
+
+    What is said of sides and dents must so far be all true, or all false, which the mirror image makes true.
+    """
+    number = {name: k for k, name in enumerate(names)}
+    lines = [
+        (number[c], number[s.start], number[s.end], 1.0 if s.left else -1.0) for s in said.sides for c in s.corners
+    ]
+    if said.dents is not None:
+        dents = {number[d] for d in said.dents}
+        beside = zip((edge[-1], *edge[:-1]), edge, (*edge[1:], edge[0]), strict=True)
+        lines += [(c, a, b, 1.0 if c in dents else -1.0) for a, c, b in beside]
+    slack = _UNSURE * sigma_mm
+
+    def hopeful(placed: Placed) -> bool:
+        known = [(c, a, b, sign) for c, a, b, sign in lines if c in placed and a in placed and b in placed]
+        off = [sign * _left_of(*(np.array(placed[k]) for k in (a, b, c))) for c, a, b, sign in known]
+        return not (any(o > slack for o in off) and any(o < -slack for o in off))
+
+    return hopeful
+
+
 def dents_of(points: Floats, edge: Sequence[int]) -> tuple[int, ...]:
     """Corners that point into the plate."""
     outline = points[list(edge)]
@@ -63,33 +87,40 @@ def dents_of(points: Floats, edge: Sequence[int]) -> tuple[int, ...]:
 
 
 def side_open(
-    source: str, names: Sequence[str], edge: Sequence[int], pairs: Sequence[Pair], figures: Sequence[Floats]
+    source: str,
+    names: Sequence[str],
+    edge: Sequence[int],
+    pairs: Sequence[Pair],
+    figures: Sequence[Floats],
+    *,
+    complete: bool,
 ) -> SideOpenError:
     """Return the error that asks which of several figures is the true one, and names the tape that would tell."""
     ways = {_dent_words(names, dents_of(f, edge)): f for f in reversed(figures)}
-    if len(ways) == len(figures):
+    base = [k for k in range(len(names)) if k not in edge]
+    if len(ways) == len(figures) <= _MOST_CHOICES and not base:
         choices = {f"dents {way}": _told(way) for way in ways}
         asked = "say which corners point into the plate: " + ", or ".join(
             f"--dents {w.replace(' ', ',')}" for w in ways
         )
     else:
-        corner, start, end = _parting(figures, len(names))
+        corner, start, end = _parting(figures, edge, base)
         line = f"{names[start]} {names[end]}"
         choices = {
             f"{names[corner]} {word} of {line}": f"{names[corner]} lies {word} of the line from {line}"
             for word in ("left", "right")
         }
         asked = "say on which side it lies: " + ", or ".join(f'--side "{c}"' for c in choices)
-    base = [name for k, name in enumerate(names) if k not in edge]
     if len(base) == 2:
-        every = " ".join(names[k] for k in edge)
-        asked += f'; where all corners lie on one side of the base, --side "{every} left of {" ".join(base)}"'
+        every, line = (" ".join(names[k] for k in which) for which in (edge, base))
+        asked += f'; where all corners lie on one side of the base, --side "{every} left of {line}"'
     moved = np.ptp(np.array(figures), axis=0).max(axis=1)
     loose = [names[k] for k in np.argsort(-moved) if moved[k] > 0.5 * moved.max()]
+    several = f"{'' if complete else 'at least '}{len(figures)} figures"
+    whose = "their" if len(loose) > 1 else "its"
     return SideOpenError(
-        f"{source}: the tapes fit {len(figures)} figures, with {' and '.join(sorted(loose))} on one side of "
-        f"{'their' if len(loose) > 1 else 'its'} tapes or the other; {asked}; or take tape "
-        f"{_deciding(names, pairs, figures)}",
+        f"{source}: the tapes fit {several}, with {' and '.join(sorted(loose))} on one side of {whose} tapes or the "
+        f"other; {asked}; or take tape {_deciding(names, pairs, figures)}",
         choices,
     )
 
@@ -102,11 +133,16 @@ def _told(way: str) -> str:
     return "no corner points into the plate" if way == "none" else f"pointing into the plate: {way}, no other corner"
 
 
-def _parting(figures: Sequence[Floats], count: int) -> tuple[int, int, int]:
-    """A corner and a line that have it left in some of the figures and right in others, as clearly as can be."""
-    best, found = -1.0, (0, 1, 2)
-    for start, end in combinations(range(count), 2):
-        for corner in range(count):
+def _parting(figures: Sequence[Floats], edge: Sequence[int], base: Sequence[int]) -> tuple[int, int, int]:
+    """A corner and a line that have it left in some of the figures and right in others, as clearly as can be.
+
+    The line of two base points if there are such, and if that tells.
+    """
+    best, found = -1.0, (edge[2], edge[0], edge[1])
+    for start, end in [*([(base[0], base[1])] if len(base) == 2 else []), *combinations(edge, 2)]:
+        if best > 0.0 and base and (start, end) != (base[0], base[1]):
+            break
+        for corner in edge:
             if corner in (start, end):
                 continue
             off = [_left_of(f[start], f[end], f[corner]) for f in figures]

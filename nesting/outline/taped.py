@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from nesting.errors import InputError
-from nesting.outline.pasted import Pasted, Row, is_length
+from nesting.outline.pasted import Pasted, Row
 from nesting.units import Unit
 
 SIGMA_MM: Final = 1.0
@@ -81,7 +81,7 @@ def read_tapes(pasted: Pasted, unit: Unit, sigma_mm: float) -> tuple[tuple[Readi
         statement = read_statement(row.text)
         if statement is not None:
             said = said.plus(statement)
-        elif not (first and _heading(row, unit)):
+        elif not (first and row.is_heading):
             readings.append(_reading(row, unit, sigma_mm))
         first = False
     if not readings:
@@ -112,10 +112,6 @@ def _names(text: str) -> tuple[str, ...]:
     return tuple(name.upper() for name in re.findall(r"\w+", text))
 
 
-def _heading(row: Row, unit: Unit) -> bool:
-    return len(row.fields) >= 3 and not is_length(row.fields[2], unit, decimal_comma=row.decimal_comma)
-
-
 def _reading(row: Row, unit: Unit, sigma_mm: float) -> Reading:
     fields = row.fields
     if len(fields) in (2, 3) and re.fullmatch(rf"(?:{_NAME})\s*-\s*(?:{_NAME})", fields[0]):
@@ -133,7 +129,7 @@ def _reading(row: Row, unit: Unit, sigma_mm: float) -> Reading:
         row.refuse(f"tape {names[0]}-{names[1]} reads {fields[2]}", "a distance is more than 0; read it again")
     sigma = row.length(fields[3], unit) if len(fields) == 4 else sigma_mm
     if not sigma > 0.0:
-        row.refuse(f"a deviation of {fields[3]}", "give more than 0, or leave it out")
+        row.refuse(f"a deviation of {sigma:g} mm", "give more than 0, behind the length or with --sigma")
     return Reading(line=row.line, first=names[0], second=names[1], length_mm=length, sigma_mm=sigma)
 
 

@@ -16,7 +16,7 @@ from nesting.outline.network import Adjusted, Floats, Suspect, Tapes, missing_ta
 from nesting.outline.pasted import Pasted
 from nesting.outline.placing import figures
 from nesting.outline.rings import ring
-from nesting.outline.sides import judge, side_open
+from nesting.outline.sides import hope, judge, side_open
 from nesting.outline.spares import next_tapes
 from nesting.outline.taped import SIGMA_MM, Reading, Said, ordered, read_tapes
 from nesting.units import Unit
@@ -84,15 +84,20 @@ def from_tapes(
     )
     _refuse_loose(pasted.name, names, edge, tapes)
     _refuse_impossible(pasted.name, readings, spare=len(readings) - 2 * len(names) + 3)
-    lawful = judge(names, edge, both, float(tapes.sigmas.max()))
-    found = figures(tapes, lawful)
+    sigma = float(tapes.sigmas.max())
+    found, complete = figures(tapes, judge(names, edge, both, sigma), hope(names, edge, both, sigma))
+    if len(found) < 2 and not complete:
+        raise InputError(
+            f"{pasted.name}: so many corners hang on two tapes that not all their sides can be tried; say some of them "
+            'with --side "C D left of P Q" or --dents, or take more tapes'
+        )
     if not found:
         raise InputError(
             f"{pasted.name}: no figure fits these tapes with the corners in the order {' '.join(edge_names)} "
             "counter-clockwise and as was said of sides and dents; check order, --clockwise, --dents and --side"
         )
     if len(found) > 1:
-        raise side_open(pasted.name, names, edge, tapes.pairs, [f.points for f in found])
+        raise side_open(pasted.name, names, edge, tapes.pairs, [f.points for f in found], complete=complete)
     taped = _taped(pasted.name, readings, names, edge, tapes, found[0], spares)
     return _captured(taped), taped
 

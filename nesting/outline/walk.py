@@ -17,7 +17,7 @@ from scipy.stats import chi2
 from nesting.errors import InputError
 from nesting.outline.bounds import best_set_up
 from nesting.outline.captured import Captured
-from nesting.outline.pasted import Pasted, Row, is_length
+from nesting.outline.pasted import Pasted, Row
 from nesting.outline.rings import ring
 from nesting.units import Unit
 
@@ -69,10 +69,9 @@ def read_walk(pasted: Pasted, unit: Unit, angles: Angles) -> tuple[Leg, ...]:
     legs: list[Leg] = []
     for row in pasted.rows():
         fields = row.fields
-        if not legs and not any(is_length(f, unit, decimal_comma=row.decimal_comma) for f in fields[:2]):
-            continue  # a line of headings
-        named = len(fields) >= 2 and not is_length(fields[0], unit, decimal_comma=row.decimal_comma)
-        fields = fields[1:] if named else fields
+        if not legs and row.is_heading:
+            continue
+        fields = fields[1:] if row.is_named else fields
         if len(fields) not in (1, 2):
             row.refuse(
                 f"{row.text!r} is no leg of a walk", "write the edge's length and the turn at its end, such as 1200, 90"
@@ -145,6 +144,8 @@ def from_walk(
     `clockwise` is said only for inside angles; turns and bearings tell it themselves.  Raise `InputError` where the
     closing error is larger than readings of the stated quality make likely, naming the edges and corners to look at.
     """
+    if not (length_sigma_mm > 0.0 and angle_sigma_deg > 0.0):
+        raise InputError("lengths and angles scatter by more than 0; give --sigma and --angle-sigma as they are")
     legs = read_walk(pasted, unit, angles)
     lengths = np.array([leg.length_mm for leg in legs])
     angle = np.array([leg.angle_deg for leg in legs if leg.angle_deg is not None])

@@ -215,3 +215,29 @@ def laid(points: np.ndarray, on: np.ndarray, first: int, second: int) -> np.ndar
     c, s = math.cos(turn), math.sin(turn)
     moved: np.ndarray = (points - points[first]) @ np.array([[c, s], [-s, c]]) + on[first]
     return moved
+
+
+def test_many_corners_from_two_nails_take_one_word_of_sides():
+    """Sixteen corners have 2^16 figures; what is said of sides leaves one, and is looked at while corners are laid."""
+    angles = 2 * math.pi * np.arange(16) / 16
+    ring = 600 * np.column_stack([np.cos(angles), np.sin(angles)]) * (1 + 0.1 * np.cos(3 * angles))[:, None]
+    points = np.vstack([ring, [[-1000, -900], [900, -1000]]])
+    pairs = [(16, 17), *((k, b) for k in range(16) for b in (16, 17))]
+    names = [*"ABCDEFGHIJKLMNOP", "Y", "Z"]
+    lines = [f"{names[i]},{names[j]},{math.dist(points[i], points[j]):.4f}" for i, j in pairs]
+    text = "\n".join(["base Y Z", *lines])
+    with pytest.raises(InputError, match=r"at least|not all their sides"):
+        taped(text)
+    found = taped(f"{text}\n{' '.join(names[:16])} left of Y Z")
+    assert found.outer.area_mm2 == pytest.approx(_area(ring), rel=1e-5)
+
+
+def test_slips_are_no_headings_and_feet_stay_feet():
+    with pytest.raises(InputError, match="line 1: 'l2oo' is not a length"):
+        taped("A,B,l2oo\nB,C,400\nA,C,500")
+    found = taped("A,B,3'\nB,C,4'\nA,C,5'")
+    assert [r["reading_mm"] for r in found.figures["readings"]] == [914.4, 1219.2, 1524.0]
+    quoted = taped('"A","B","12 3/8"\n"B","C","12 3/8"\n"A","C","12 3/8"', unit="inch")
+    assert quoted.figures["readings"][0]["reading_mm"] == pytest.approx(314.325)
+    with pytest.raises(InputError, match="a deviation of 0 mm"):
+        taped("A,B,3\nB,C,4\nA,C,5", sigma_mm=0.0)
