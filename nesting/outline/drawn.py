@@ -16,7 +16,8 @@ from nesting.drawing.reader import sort_content
 from nesting.errors import DrawingError
 from nesting.geometry.largest import holds_rectangle
 from nesting.outline.captured import Captured
-from nesting.outline.inside import SIMPLER_MM, contours_of, simpler_inside
+from nesting.outline.inside import carried, contours_of, pieces_of
+from nesting.plate import KeepOut
 from nesting.tolerances import JOIN_WARN_MM
 from nesting.units import DrawnUnit
 
@@ -58,9 +59,11 @@ def from_cut_drawing(
     """Return the pieces left of a sheet by the drawing of what was cut, largest first.
 
     The largest contour is the sheet; every other one was cut, and takes the kerf and `notch_mm` round it, since its
-    lead may lie anywhere.  What lies inside a cut contour is gone.  A piece counts if one of `keep_mm` fits in it.
-    Raise `DrawingError` where no such piece is left, or contours are open.
+    lead may lie anywhere; strips narrower than the larger of both come off.  What lies inside a cut contour is gone.
+    A piece counts if one of `keep_mm` fits in it; keep-outs stay where they are.  Raise `DrawingError` where no such
+    piece is left, or contours are open.
     """
+    plate, _ = read_plate(path, units=units)
     content = sort_content(path, units)
     edges = [d for d in content.cut if d.layer.upper() not in _NOT_CUT and not keep_out_kind(d.layer)]
     found = loops_of(edges, JOIN_WARN_MM)
@@ -71,27 +74,28 @@ def from_cut_drawing(
         raise DrawingError(f"{path.name}: no closed contour; draw the sheet and what was cut from it")
     bodies = sorted((loop_polygon(loop, path) for loop in found.loops), key=lambda b: -b.area)
     taken = shapely.union_all([Polygon(b.exterior).buffer(kerf_mm + notch_mm) for b in bodies[1:]])
-    pieces = []
-    for piece in shapely.get_parts(bodies[0].difference(taken)):
-        inside = simpler_inside(piece, SIMPLER_MM)
-        if not inside.is_empty and any(holds_rectangle(inside, w, h) for w, h in keep_mm):
-            pieces.append(inside)
+    whole = pieces_of(bodies[0].difference(taken), max(notch_mm, kerf_mm))
+    pieces = [p for p in whole if any(holds_rectangle(p, w, h) for w, h in keep_mm)]
     if not pieces:
         raise DrawingError(
             f"{path.name}: no piece is left that holds one of the keep sizes; give smaller ones (shop file: keep)"
         )
     return tuple(
-        _piece(p, len(bodies) - 1, kerf_mm, notch_mm, uncertainty_mm) for p in sorted(pieces, key=lambda p: -p.area)
+        _piece(p, plate.keep_outs, len(bodies) - 1, (kerf_mm, notch_mm), uncertainty_mm)
+        for p in sorted(pieces, key=lambda p: -p.area)
     )
 
 
-def _piece(inside: Polygon, cut: int, kerf_mm: float, notch_mm: float, uncertainty_mm: float) -> Captured:
+def _piece(
+    inside: Polygon, keep_outs: Sequence[KeepOut], cut: int, widths_mm: tuple[float, float], uncertainty_mm: float
+) -> Captured:
     outer, holes = contours_of(inside)
     return Captured(
         way="drawing of what was cut",
         outer=outer,
         holes=holes,
+        keep_outs=carried(keep_outs, inside),
         uncertainty_mm=uncertainty_mm,
         basis="as said for the drawing",
-        notes=(f"{cut} contours cut, each with {kerf_mm:g} mm kerf and {notch_mm:g} mm for leads round it",),
+        notes=(f"{cut} contours cut, each with {widths_mm[0]:g} mm kerf and {widths_mm[1]:g} mm for leads round it",),
     )

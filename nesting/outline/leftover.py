@@ -11,11 +11,10 @@ from nesting.errors import InputError
 from nesting.geometry.largest import holds_rectangle
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
-from nesting.outline.inside import SIMPLER_MM, contours_of, simpler_inside
-from nesting.plate import KeepOut, Plate
+from nesting.outline.inside import carried, contours_of, pieces_of
+from nesting.plate import Plate
 from nesting.remnant import Balance, balance
 from nesting.shop import Shop
-from nesting.tolerances import FINE_CHORD_MM
 
 CUT_EDGE_MM: Final = 1.0
 """How far a cut edge may be off its drawn place, a 95 % bound (common practice, no source)."""
@@ -48,9 +47,10 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     """Return the pieces left of a layout that are worth keeping, as plates.
 
     `shears` say where the skeleton is parted by straight cuts; each takes a kerf of its own.  `notch_mm` is how far
-    leads may have cut into the leftover beside the parts: the layout's lead-in length unless said.  Pieces are drawn
-    inside their true edge by up to `SIMPLER_MM`.  What is known of the parent goes to each; a piece is as uncertain
-    as its parent's outline, or `CUT_EDGE_MM` if that is more.
+    leads may have cut into the leftover beside the parts: the layout's lead-in length unless said.  What is narrower
+    than that or than a lead-in comes off, and pieces are drawn inside their true edge by up to `SIMPLER_MM`.  What
+    is known of the parent goes to each; a piece is as uncertain as its parent's outline, or `CUT_EDGE_MM` if that is
+    more.
 
     Raise `InputError` where a shear crosses a part, or where nothing is left that is worth keeping.
     """
@@ -62,9 +62,8 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     )
     plates: list[Plate] = []
     for remnant in areas.kept:
-        for piece in shapely.get_parts(remnant.polygon.difference(near)):
-            inside = simpler_inside(piece, SIMPLER_MM) if isinstance(piece, Polygon) else Polygon()
-            if not inside.is_empty and any(holds_rectangle(inside, w, h) for w, h in shop.keep_mm):
+        for inside in pieces_of(remnant.polygon.difference(near), max(notch, layout.clearances.lead_in_mm)):
+            if any(holds_rectangle(inside, w, h) for w, h in shop.keep_mm):
                 plates.append(_plate(layout, inside))
     if not plates:
         raise InputError(
@@ -73,7 +72,8 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
         )
     plates.sort(key=lambda p: -p.area_mm2)
     named = tuple(replace(p, name=f"{layout.plate.name}-R{k}") for k, p in enumerate(plates, start=1))
-    notes = []
+    narrow = max(notch, layout.clearances.lead_in_mm)
+    notes = [f"strips narrower than {narrow:g} mm are taken as parted from the pieces; cut the skeleton there"]
     if notch:
         notes.append(
             f"leads may have notched the leftover beside the parts: {notch:g} mm left out there; --notch 0 if none do"
@@ -90,7 +90,7 @@ def _plate(layout: Layout, inside: Polygon) -> Plate:
         name=parent.name,
         outer=outer,
         holes=holes,
-        keep_outs=_carried(parent.keep_outs, inside),
+        keep_outs=carried(parent.keep_outs, inside),
         thickness_mm=parent.thickness_mm,
         grade=parent.grade,
         heat=parent.heat,
@@ -100,12 +100,6 @@ def _plate(layout: Layout, inside: Polygon) -> Plate:
         parent=parent.name,
         source=parent.source,
     )
-
-
-def _carried(keep_outs: Sequence[KeepOut], inside: Polygon) -> tuple[KeepOut, ...]:
-    """Rust and old pierces go with the piece they lie on; clamps were the machine's."""
-    stays = [k for k in keep_outs if k.kind == "no part"]
-    return tuple(k for k in stays if inside.intersects(k.contour.polygon(FINE_CHORD_MM, "outward")))
 
 
 def _refuse_shears(layout: Layout, shears: Sequence[Shear]) -> None:
