@@ -173,7 +173,7 @@ def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
     if entry.drawing is not None:
         path = job.path(entry.drawing)
         if path.suffix.lower() == SUFFIX:
-            return completed(read_plate_file(path).plate, entry), ()
+            return completed(read_plate_file(path).to_lay_out, entry), ()
         said = job.unit_for(path) or entry.units
         reading = job.reading_for().choices
         plate, findings = _with_unit(lambda unit: read_plate(path, units=unit, **reading), said, asked)

@@ -63,6 +63,15 @@ class StoredPlate:
     plate: Plate
     capture: CaptureEntry
 
+    @property
+    def to_lay_out(self) -> Plate:
+        """The plate for a layout: how it was captured tells by which corners it is laid on the table."""
+        if len(self.capture.set_up_by) != 2:
+            return self.plate
+        first, second = (f"({x:.1f}, {y:.1f})" for x, y in self.capture.set_up_by)
+        told = f"{self.plate.captured}, to be laid on the table by its corners at {first} and {second} mm"
+        return replace(self.plate, captured=told)
+
 
 def read_plate_file(path: Path) -> StoredPlate:
     """Read a plate file; raise `JobError` with all its faults, each with its line."""

@@ -116,6 +116,7 @@ def test_a_job_takes_a_plate_file_and_what_it_says_besides(tmp_path: Path):
         }
     )
     plate = resolve(job).plate
+    assert "laid on" not in plate.captured
     assert (plate.name, plate.heat, plate.thickness_mm, plate.captured) == ("p", "H9", 6.0, "tapes")
     assert plate.uncertainty_mm == 2.5
     assert plate.area_mm2 == pytest.approx(BENT.area_mm2, rel=1e-9)
@@ -128,3 +129,9 @@ def test_three_distances_to_tape():
     assert sorted(round(c.length_mm) for c in checks)[1:] == [1442, 1442]
     round_ = tape_checks(Contour(curves=(circle((0.0, 0.0), 250.0),)))
     assert [c.length_mm for c in round_] == pytest.approx([500.0] * 3, abs=2.0)
+
+
+def test_the_corners_to_set_up_by_reach_the_report():
+    set_up = CaptureEntry(way="tapes", set_up_by=((0.0, 0.0), (1000.0, 500.0)))
+    told = StoredPlate(plate=stored().plate, capture=set_up).to_lay_out.captured
+    assert told == "tapes, to be laid on the table by its corners at (0.0, 0.0) and (1000.0, 500.0) mm"

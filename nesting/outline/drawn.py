@@ -80,10 +80,7 @@ def from_cut_drawing(
         raise DrawingError(
             f"{path.name}: no piece is left that holds one of the keep sizes; give smaller ones (shop file: keep)"
         )
-    return tuple(
-        _piece(p, plate.keep_outs, len(bodies) - 1, (kerf_mm, notch_mm), uncertainty_mm)
-        for p in sorted(pieces, key=lambda p: -p.area)
-    )
+    return tuple(_piece(p, plate.keep_outs, len(bodies) - 1, (kerf_mm, notch_mm), uncertainty_mm) for p in pieces)
 
 
 def _piece(
