@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from nesting.search.problem import Poses, Problem
-from nesting.search.state import Crowd
+from nesting.search.state import OVERTAKEN, STOPPED, Crowd
 
 _REMEMBERED = 40
 
@@ -75,15 +75,15 @@ class Crew:
         """Bring the threads home at once, out of the kernels too."""
         self._stop.set()
         for crowd in list(self._crowds):
-            crowd.counters[2] = 1
+            crowd.counters[2] = STOPPED
 
     def crowd(self, problem: Problem, poses: Poses, *, seed: int) -> Crowd:
         """Make a crowd that stops when the crew does."""
-        crowd = Crowd(problem.shapes, poses, seed=seed)
+        crowd = Crowd(problem.shapes, poses, seed=seed, bounds=problem.region.bounds)
         with self._lock:
             self._crowds.append(crowd)
             if self._stop.is_set():
-                crowd.counters[2] = 1
+                crowd.counters[2] = STOPPED
         return crowd
 
     def done_with(self, crowd: Crowd) -> None:
@@ -92,13 +92,19 @@ class Crew:
             self.poses_tried += int(crowd.counters[0])
             self._crowds = [c for c in self._crowds if c is not crowd]
 
-    def offer(self, state: State) -> bool:
-        """Make a state the best if it is better; tell whether it was."""
+    def offer(self, state: State, *, by: Crowd | None = None) -> bool:
+        """Make a state the best if it is better; tell whether it was.
+
+        With `by` the separations of all other crowds end at once: what they work on has been overtaken.
+        """
         with self._lock:
             if self.best is not None and state.score <= self.best.score:
                 return False
             self.history.append(state)
             del self.history[:-_REMEMBERED]
+            for crowd in self._crowds if by is not None else ():
+                if crowd is not by and not self._stop.is_set():
+                    crowd.counters[2] = OVERTAKEN
             return True
 
     def restart(self, state: State) -> None:

@@ -4,20 +4,25 @@ A quick greedy layout first, largest items first, each pulled to one side.  Then
 several items at once while that works, later exchange few items for slightly more worth.
 """
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 
 import numpy as np
 
 from nesting.search.crew import Crew, Score, State
+from nesting.search.kernels.arrays import Stock
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Effort
 
-MOST_ITEMS = 2000
+MOST_ITEMS = 5000
 """No more pieces than this go on one plate: a search keeps a figure for every pair of them."""
 
 FAR = 1e9
 """Where items wait that have no place yet, out of everybody's way."""
+
+EMPTY = 2
+"""Places without an item that a crowd carries along, so that pieces can come in and go while it separates."""
 
 PULLS = (
     (0.0, 1.0, 0.0, 0.05), (0.0, 0.05, 0.0, 1.0), (1.0, 0.0, 0.05, 0.0), (0.05, 0.0, 1.0, 0.0), (0.0, 1.0, 0.0, 1.0),
@@ -33,31 +38,35 @@ class Change:
     into: tuple[int, ...]
 
 
+NOTHING = State(poses=np.empty((0, 4)), score=())
+
+LOOSE = 0.85
+"""Below this share of the region all that is wanted mostly finds its place when everything is put in at once."""
+
+ROUNDS_AT_ONCE = 30
+
+MANY = 300
+"""With more items than this one greedy layout a thread must do: the time is better spent on what follows."""
+
+
 class Fill:
     """One fill of one problem; threads of a crew call its methods."""
 
     def __init__(self, problem: Problem, crew: Crew) -> None:
         self.problem = problem
         self.crew = crew
-        self.complete_states: list[State] = []
+        self.greedy_states: list[State] = []
         self.ranks = sorted({k.rank for k in problem.kinds})
 
     def greedy(self, thread: int, rng: np.random.Generator) -> None:
         """Offer greedy layouts with this thread's share of the pulls."""
-        for pull in PULLS[thread :: self.crew.threads]:
+        pulls = PULLS if self._most_at_all() <= MANY else PULLS[: self.crew.threads]
+        for pull in pulls[thread :: self.crew.threads]:
             if not self.crew.take_step():
                 return
             state = self.greedy_once(pull, rng)
-            if not self.waiting(state):
-                self.complete_states.append(state)
+            self.greedy_states.append(state)
             self.crew.offer(state)
-
-    def fits_alone(self, rng: np.random.Generator) -> bool:
-        """Tell whether one item of the first kind finds a place on the empty region."""
-        if len(self.greedy_once(PULLS[0], rng).poses):
-            return True
-        nothing = State(poses=np.empty((0, 4)), score=self.score(np.empty(0, dtype=np.int64)))
-        return any(self._try(nothing, Change(out=(), into=(0,)), rng, 200) for _ in range(5))
 
     def separate_once(self, poses: Poses) -> float:
         """Separate a few passes and return the overlap left; loads the kernels before a clock starts."""
@@ -74,11 +83,14 @@ class Fill:
         """Change the best layout for the better until everything is placed or time is up."""
         batch = 8
         barren = 0
+        all_share = 1.0
         while not self.complete() and barren < 2000 and self.crew.take_step():
             state = self.crew.best
             assert state is not None, "greedy comes first"
-            if self._all_may_fit(state) and rng.random() < 0.3:
-                self._all_at_once(state, rng)
+            if self._crowding(state) < 1.0 and rng.random() < all_share:
+                starts = [state, *self.greedy_states]
+                self._all_at_once(starts[int(rng.integers(len(starts)))], rng)
+                all_share = 0.6 if self._crowding(state) < LOOSE else 0.3
                 continue
             if len(state.poses) >= MOST_ITEMS - batch:
                 return
@@ -102,6 +114,11 @@ class Fill:
         worth = [self.problem.kinds[int(k)] for k in kinds]
         return tuple(sum(w.worth for w in worth if w.rank == rank) for rank in self.ranks)
 
+    @property
+    def complete_states(self) -> list[State]:
+        """Greedy layouts in which everything has a place."""
+        return [state for state in self.greedy_states if not self.waiting(state)]
+
     def kinds_of(self, state: State) -> np.ndarray:
         """The kind of each item."""
         return self._kinds(state.poses)
@@ -119,14 +136,12 @@ class Fill:
     def greedy_once(self, pull: tuple[float, float, float, float], rng: np.random.Generator) -> State:
         """Place items one by one, largest first, each as far along the pull as it goes."""
         problem = self.problem
-        empty = State(poses=np.empty((0, 4)), score=())
-        waiting = self.waiting(empty)
+        waiting = self.waiting(NOTHING)
         order = [k for k in problem.biggest_first(list(waiting)) for _ in range(waiting[k])]
-        room = problem.region_area
         seed = int(rng.integers(1 << 31))
         placed: list[int] = []
         hopeless: set[int] = set()
-        crowd = self.crew.crowd(problem, self._waiting_poses(order, room), seed=seed)
+        crowd = self.crew.crowd(problem, self._waiting_poses(), seed=seed)
         crowd.lay_out()
         slot = 0
         for k in order:
@@ -143,12 +158,17 @@ class Fill:
         self.crew.done_with(crowd)
         return State(poses=poses, score=self.score(np.array(placed, dtype=np.int64)))
 
-    def _waiting_poses(self, order: list[int], room: float) -> Poses:
-        """Poses far away for as many items, largest first, as the region's area could take at all."""
-        areas = np.sort(self.problem.area[order])
-        count = int(np.searchsorted(np.cumsum(areas), room)) + 1
-        poses = np.zeros((min(count, len(order), MOST_ITEMS), 4))
-        poses[:, 0] = self.problem.first_shape[order[0]]
+    def _most_at_all(self) -> int:
+        """How many items the region's area could take, smallest first."""
+        waiting = self.waiting(NOTHING)
+        areas = np.sort(np.repeat(self.problem.area[list(waiting)], list(waiting.values())))
+        count = int(np.searchsorted(np.cumsum(areas), self.problem.region_area)) + 1
+        return min(count, len(areas), MOST_ITEMS)
+
+    def _waiting_poses(self) -> Poses:
+        """Poses far away for as many items as may be placed at all."""
+        poses = np.zeros((self._most_at_all(), 4))
+        poses[:, 0] = self.problem.first_shape[int(np.argmax(self.problem.area))]
         poses[:, 1] = poses[:, 2] = FAR
         return poses
 
@@ -164,13 +184,12 @@ class Fill:
                 free -= self.problem.area[k]
         return Change(out=(), into=tuple(into)) if into else None
 
-    def _all_may_fit(self, state: State) -> bool:
-        """True if what is waiting is limited in number and no larger than the room that is left."""
+    def _crowding(self, state: State) -> float:
+        """Area of all that is placed and waiting, as a share of the region; infinite if no end of it is wanted."""
         if not self.can_complete() or sum(k.most or 0 for k in self.problem.kinds) > MOST_ITEMS:
-            return False
-        waiting = self.waiting(state)
-        wanted = sum(self.problem.area[k] * count for k, count in waiting.items())
-        return float(self.problem.area[self.kinds_of(state)].sum() + wanted) <= self.problem.region_area
+            return math.inf
+        wanted = sum(self.problem.area[k] * count for k, count in self.waiting(state).items())
+        return float(self.problem.area[self.kinds_of(state)].sum() + wanted) / self.problem.region_area
 
     def _all_at_once(self, state: State, rng: np.random.Generator) -> None:
         """Put in all that is waiting and separate; on failure let two large items change places and try on."""
@@ -179,13 +198,18 @@ class Fill:
         crowd = self.crew.crowd(self.problem, poses, seed=int(rng.integers(1 << 31)))
         size = self.problem.area[self.problem.kind_of_shape[poses[:, 0].astype(np.int64)]]
         big = np.argsort(-size)[: max(4, len(size) // 2)]
-        for _ in range(6):
+        least, barren = math.inf, 0
+        for _ in range(ROUNDS_AT_ONCE):
             left = crowd.separate(self.problem.region, Effort(passes=1000, patience=120))
             if left == 0.0:
                 self.crew.offer(State(poses=crowd.poses, score=self.score(self._kinds(crowd.poses))))
             if left == 0.0 or self.crew.stopped or self.complete():
                 break
-            crowd.poses = swapped(crowd.poses, big, rng)
+            barren = 0 if left < 0.98 * least else barren + 1
+            least = min(least, left)
+            if barren == 3:
+                crowd.poses = swapped(crowd.poses, big, rng)
+                least, barren = math.inf, 0
         self.crew.done_with(crowd)
 
     def _kinds(self, poses: Poses) -> np.ndarray:
@@ -218,20 +242,45 @@ class Fill:
         return options[int(rng.random() ** 1.5 * len(options))][1]
 
     def _try(self, state: State, change: Change, rng: np.random.Generator, patience: int) -> bool:
-        """Carry out a change and separate; offer the result if nothing overlaps."""
+        """Carry out a change and separate; offer the result if nothing overlaps.
+
+        Meanwhile waiting pieces may take the places of others, or places left empty, as long as the score stays better.
+        """
         problem = self.problem
         kept = np.delete(state.poses, list(change.out), axis=0)
         new = np.array([self._start(k, rng) for k in change.into])
         for q, i in enumerate(change.out[: len(change.into)]):
             new[q, 1:3] = state.poses[i, 1:3]
-        poses = np.vstack([kept, new])
-        crowd = self.crew.crowd(problem, poses, seed=int(rng.integers(1 << 31)))
-        left = crowd.separate(problem.region, Effort(passes=400, patience=patience))
-        found = crowd.poses
+        stock = self._stock(np.vstack([kept, new]), state.score)
+        nothing = problem.shapes.nothing
+        crowd = self.crew.crowd(
+            problem, np.vstack([kept, new, [[nothing, FAR, FAR, 0.0]] * EMPTY]), seed=int(rng.integers(1 << 31))
+        )
+        left = crowd.separate(problem.region, Effort(rounds=3, passes=400, patience=patience), stock=stock)
+        found = crowd.poses[crowd.items.shape != nothing]
         self.crew.done_with(crowd)
-        if left > 0.0:
-            return False
-        return self.crew.offer(State(poses=found, score=self.score(self._kinds(found))))
+        return left == 0.0 and self.crew.offer(State(poses=found, score=self.score(self._kinds(found))))
+
+    def _stock(self, poses: Poses, score: Score) -> Stock:
+        """What waits beside these items, and how much worth they may lose and still be better than a score.
+
+        Only pieces of the rank that makes them better change places: what goes before it stays, what comes after it
+        does not count.
+        """
+        kinds = self.problem.kinds
+        placed = np.bincount(self._kinds(poses), minlength=len(kinds))
+        most = np.array([MOST_ITEMS if k.most is None else k.most for k in kinds])
+        gains = np.subtract(self.score(self._kinds(poses)), score)
+        better = int(np.argmax(gains != 0.0))
+        swaps = np.array([k.rank == self.ranks[better] for k in kinds])
+        return Stock(
+            kind=np.append(self.problem.kind_of_shape, len(kinds)),
+            first_shape=np.array([*self.problem.first_shape, self.problem.shapes.nothing], dtype=np.int64),
+            waiting=np.append(np.where(swaps, most - placed, 0), MOST_ITEMS).astype(np.int64),
+            swaps=np.append(swaps, True),
+            worth=np.array([*(k.worth for k in kinds), 0.0], dtype=np.float64),
+            slack=np.array([gains[better] * (1.0 - 1e-6)]),
+        )
 
     def _start(self, kind: int, rng: np.random.Generator) -> list[float]:
         k = self.problem.first_shape[kind]

@@ -53,7 +53,7 @@ class Problem:
             )
             if kind.may_flip:
                 self.shape_list.append(centred(kind.polygon, kind.turns, flipped=True, mirror=k, alike=kind.alike))
-        self.shapes: Shapes = shape_arrays.pack(self.shape_list)
+        self.shapes: Shapes = shape_arrays.pack(self.shape_list, with_nothing=True)
         self.region: Region = region_arrays.pack(region)
         self.area = np.array([k.polygon.area for k in kinds])
         self.region_area = float(region.area)

@@ -57,8 +57,11 @@ def centred(
     return Shape(polygon=moved, shift=c, turns=turns, mirror=mirror, fold=alike.fold)
 
 
-def pack(shapes: Sequence[Shape]) -> Shapes:
-    """Return the arrays for a list of shapes."""
+def pack(shapes: Sequence[Shape], *, with_nothing: bool = False) -> Shapes:
+    """Return the arrays for a list of shapes; one more, if asked, stands for an item that is not there."""
+    nothing = len(shapes) if with_nothing else -1
+    if with_nothing:
+        shapes = [*shapes, Shape(polygon=Polygon([(0, 0), (1, 0), (0, 1)]), shift=(0.0, 0.0), turns=(0.0,))]
     vertices: list[Floats] = []
     following: list[NDArray[np.int64]] = []
     runs: list[tuple[float, float, float, int, int]] = []
@@ -110,6 +113,7 @@ def pack(shapes: Sequence[Shape]) -> Shapes:
         fold=np.array([s.fold for s in shapes], dtype=np.int64),
         mirror=np.array([s.mirror for s in shapes], dtype=np.int64),
         radius=np.array([_radius(s.polygon) for s in shapes]),
+        nothing=nothing,
         scale=np.array([math.sqrt(s.polygon.convex_hull.area) for s in shapes]),
     )
 

@@ -21,7 +21,12 @@ from nesting.search.state import Crowd, Effort
 TRIES = 12
 
 FIRST_BITE, SMALLEST_BITE = 0.03, 0.001
-"""Share of the reach that one attempt takes off; halved by each failure."""
+"""Share of the reach that one attempt takes off; halved by each failure, half as much again after each success."""
+
+QUICK = Effort(passes=1000, patience=100)
+THOROUGH = Effort(rounds=3, passes=2000, patience=200)
+SURE = Effort(rounds=3, passes=2000, patience=100)
+"""Efforts for large bites, for the smallest, and for the last small ones."""
 
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
@@ -112,9 +117,14 @@ class Shorten:
         for _ in range(TRIES if exploring else 3):
             if not self.crew.take_step():
                 return False
-            left = crowd.separate(region, Effort(rounds=3, passes=2000, patience=200 if exploring else 100))
+            quick = exploring and self._bite > SMALLEST_BITE
+            left = crowd.separate(region, QUICK if quick else THOROUGH if exploring else SURE)
+            if crowd.overtaken():
+                break
+            if left == 0.0 and exploring:
+                self._bite = min(FIRST_BITE, 1.5 * self._bite)
             if left == 0.0:
-                self.crew.offer(self.state(crowd.poses))
+                self.crew.offer(self.state(crowd.poses), by=crowd)
             if left == 0.0 or self.crew.best is not best:
                 break
             if exploring and self._bite > SMALLEST_BITE:

@@ -1,13 +1,20 @@
 """A running search's mutable arrays: where the items are, what they cost, and room to work in."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from nesting.search.kernels.arrays import Floats, Items, Losses, Region, Scratch, Shapes
+from nesting.search.kernels.arrays import Buckets, Floats, Items, Losses, Region, Scratch, Shapes, Stock
 from nesting.search.kernels.pose import place
 from nesting.search.kernels.separate import separate
 from nesting.search.kernels.settle import settle
+
+STOPPED, OVERTAKEN = 1, 2
+"""What `counters[2]` of a crowd says to a kernel at work on it."""
+
+GRID_FROM = 60
+"""Fewer items than this are looked through one by one."""
 
 Poses = Floats
 """Rows (shape, x, y, turn), one for each item, an array (n, 4)."""
@@ -25,10 +32,47 @@ class Effort:
     near: int = 20
 
 
+def _buckets(shapes: Shapes, poses: Poses, bounds: Floats | None) -> Buckets:
+    """Return an empty grid over the bounds of a region; for few items one without cells, which is faster."""
+    n = len(poses)
+    reach = float(shapes.radius[poses[:, 0].astype(np.int64)].max()) if n else 0.0
+    x0, y0, step, columns, rows = 0.0, 0.0, 1.0, 0, 0
+    if bounds is not None and n >= GRID_FROM:
+        x0, y0 = float(bounds[0]), float(bounds[1])
+        width, height = float(bounds[2]) - x0, float(bounds[3]) - y0
+        step = max(reach, math.sqrt(width * height / n) / 2)
+        columns, rows = int(width / step) + 1, int(height / step) + 1
+    return Buckets(
+        head=np.full(max(1, columns * rows), -1, dtype=np.int64),
+        following=np.full(n, -1, dtype=np.int64),
+        before=np.full(n, -1, dtype=np.int64),
+        cell=np.full(n, -1, dtype=np.int64),
+        x0=x0,
+        y0=y0,
+        step=step,
+        columns=columns,
+        rows=rows,
+        reach=reach,
+    )
+
+
+def no_stock(shapes: int) -> Stock:
+    """Return an empty stock: nothing waits."""
+    none = np.zeros(1, dtype=np.int64)
+    return Stock(
+        kind=np.zeros(shapes, dtype=np.int64),
+        first_shape=none,
+        waiting=none,
+        swaps=np.zeros(1, dtype=np.bool_),
+        worth=np.zeros(1),
+        slack=np.zeros(1),
+    )
+
+
 class Crowd:
     """Items on a region, possibly overlapping, with the weights learnt so far; used by one thread at a time."""
 
-    def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, weights: Losses | None = None) -> None:
+    def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, bounds: Floats | None = None) -> None:
         n = len(poses)
         vertices, runs, poles = (
             int(np.diff(a).max()) for a in (shapes.vertex_start, shapes.run_start, shapes.pole_start)
@@ -46,9 +90,16 @@ class Crowd:
             pole_x=np.empty((n, poles), dtype=np.float32),
             pole_y=np.empty((n, poles), dtype=np.float32),
             box=np.empty((n, 4)),
+            buckets=_buckets(shapes, poses, bounds),
         )
-        self.losses = weights or Losses(
-            pair=np.zeros((n, n)), edge=np.zeros(n), pair_weight=np.ones((n, n)), edge_weight=np.ones(n)
+        self.losses = Losses(
+            pair=np.zeros((n, n)),
+            edge=np.zeros(n),
+            pair_weight=np.ones((n, n)),
+            edge_weight=np.ones(n),
+            faults=np.zeros(n, dtype=np.int64),
+            heavy=np.empty((min(n * n // 2, 64 * n), 2), dtype=np.int64),
+            heavies=np.zeros(1, dtype=np.int64),
         )
         self.scratch = Scratch(
             wx=np.empty(vertices),
@@ -60,6 +111,7 @@ class Crowd:
             box=np.empty(4),
             doubtful=np.empty(max(n, 1), dtype=np.int64),
             doubtful_loss=np.empty(max(n, 1)),
+            doubts=np.zeros(1, dtype=np.int64),
             near_runs=np.empty(runs, dtype=np.int64),
             key=np.full(2, -1.0),
         )
@@ -78,8 +130,12 @@ class Crowd:
         it = self.items
         it.shape[:], it.x[:], it.y[:], it.turn[:] = poses[:, 0], poses[:, 1], poses[:, 2], poses[:, 3]
 
-    def separate(self, region: Region, effort: Effort, *, movable: int = 0) -> float:
-        """Drive the overlap to zero; return what is left.  The items end where it was least."""
+    def separate(self, region: Region, effort: Effort, *, stock: Stock | None = None) -> float:
+        """Drive the overlap to zero; return what is left.  The items end where it was least.
+
+        With a stock of waiting pieces, items may give their places to others of it.
+        """
+        stock = stock or no_stock(len(self.shapes.free))
         settings = np.array([effort.passes, effort.patience, effort.wide, effort.near], dtype=np.float64)
         least = np.inf
         for _ in range(effort.rounds):
@@ -89,8 +145,8 @@ class Crowd:
                 self.items,
                 self.losses,
                 self.scratch,
+                stock,
                 self.best,
-                movable,
                 settings,
                 self.random,
                 self.counters,
@@ -99,6 +155,13 @@ class Crowd:
                 return left
             least = left
         return least
+
+    def overtaken(self) -> bool:
+        """Tell whether the last separation ended because another thread had found better; forget it."""
+        if self.counters[2] != OVERTAKEN:
+            return False
+        self.counters[2] = 0
+        return True
 
     def lay_out(self) -> None:
         """Bring the world coordinates up to date with the poses, for `settle`."""

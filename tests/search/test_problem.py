@@ -12,7 +12,7 @@ from shapely.geometry import Point, box
 from shapes import random_polygon
 
 from nesting.search.problem import Kind, Problem, worst_overlap
-from nesting.search.shapes import FREE_TURNS, inscribed_circles
+from nesting.search.shapes import FREE_TURNS, centred, inscribed_circles, pack
 
 SEEDS = st.integers(0, 10_000)
 SIDES = st.floats(-500, 500)
@@ -39,7 +39,7 @@ def test_a_row_of_poses_is_the_same_place_for_kernel_and_polygon(
 def test_poles_lie_inside_and_runs_cover_their_edges(seed: int) -> None:
     polygon = random_polygon(np.random.default_rng(seed))
     problem = Problem([Kind(polygon=polygon, turns=None)], box(0, 0, 10, 10))
-    shapes, own = problem.shapes, problem.shape_list[0].polygon
+    shapes, own = pack(problem.shape_list), problem.shape_list[0].polygon
 
     assert np.all(np.diff(shapes.pole_r) <= 1e-6 * shapes.pole_r[0])
     for x, y, r in zip(shapes.pole_x, shapes.pole_y, shapes.pole_r, strict=True):
@@ -57,7 +57,7 @@ def test_poles_lie_inside_and_runs_cover_their_edges(seed: int) -> None:
 
 def test_free_shapes_begin_square_with_the_axes() -> None:
     tilted = shapely.affinity.rotate(box(0, 0, 200, 30), 17.0)
-    shapes = Problem([Kind(polygon=tilted, turns=None)], box(0, 0, 10, 10)).shapes
+    shapes = pack([centred(tilted, None)])
 
     x0, y0, x1, y1 = shapes.turn_box[0]
     assert len(shapes.turn) == FREE_TURNS // 2

@@ -40,6 +40,7 @@ class Shapes(NamedTuple):
     mirror: Ints  # the same part turned over, or -1
     radius: Floats  # of the enclosing circle round the origin
     scale: Floats  # square root of the convex hull's area
+    nothing: int  # the shape that stands for an item that is not there, or -1
 
 
 class Region(NamedTuple):
@@ -65,6 +66,21 @@ class Region(NamedTuple):
     limit: Floats  # normal x, normal y, c: shapes lie in normal . p <= c as well
 
 
+class Buckets(NamedTuple):
+    """Items by the cell of a square grid that their origin lies in; without cells every item is looked at."""
+
+    head: Ints  # (cells,) first item of a cell, or -1
+    following: Ints  # (items,) next item of the same cell, or -1
+    before: Ints  # (items,) item before it, or -1
+    cell: Ints  # (items,) or -1 for an item that is not there
+    x0: float
+    y0: float
+    step: float
+    columns: int  # 0: no grid
+    rows: int
+    reach: float  # the largest radius of any item
+
+
 class Items(NamedTuple):
     """Items and where they are; `w*` arrays hold their world coordinates, rebuilt whenever an item is moved."""
 
@@ -79,6 +95,7 @@ class Items(NamedTuple):
     pole_x: Singles  # (items, most poles), from the item's own origin, so that single precision does
     pole_y: Singles
     box: Floats  # (items, 4)
+    buckets: Buckets
 
 
 class Losses(NamedTuple):
@@ -88,6 +105,20 @@ class Losses(NamedTuple):
     edge: Floats
     pair_weight: Floats
     edge_weight: Floats
+    faults: Ints  # (items,) how many of an item's overlaps are not zero
+    heavy: Ints  # (room, 2) pairs whose weight is above 1
+    heavies: Ints  # (1,) how many of them there are
+
+
+class Stock(NamedTuple):
+    """Pieces that wait beside the crowd and may take an item's place."""
+
+    kind: Ints  # (shapes,) the kind a shape is of; nothing is of the last kind
+    first_shape: Ints  # (kinds,)
+    waiting: Ints  # (kinds,) pieces not in the crowd
+    swaps: Bools  # (kinds,) may leave and enter the crowd
+    worth: Floats  # (kinds,)
+    slack: Floats  # (1,) worth that the crowd may still lose
 
 
 class Scratch(NamedTuple):
@@ -102,5 +133,6 @@ class Scratch(NamedTuple):
     box: Floats
     doubtful: Ints  # neighbours that the circles leave open
     doubtful_loss: Floats
+    doubts: Ints  # (1,) how many of them there are
     near_runs: Ints  # runs of a neighbour that may matter
     key: Floats  # shape and turn the rotated coordinates belong to

@@ -1,6 +1,6 @@
 """Trying a pose: the weighted loss of putting one item somewhere, given up as soon as it is too large to matter."""
 
-from nesting.search.kernels.arrays import Items, Losses, Region, Scratch, Shapes
+from nesting.search.kernels.arrays import Buckets, Items, Losses, Region, Scratch, Shapes
 from nesting.search.kernels.collide import leaves_region, shapes_overlap
 from nesting.search.kernels.compiled import kernel
 from nesting.search.kernels.proxy import pole_overlap, region_overlap, rotate
@@ -27,27 +27,28 @@ def pose_loss(
     if total > bound:
         return total
     doubt_edge = not sure
-    doubtful = 0
-    x0, y0, x1, y1 = s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y
-    box = items.box
-    for j in range(items.shape.shape[0]):
-        if box[j, 2] <= x0 or box[j, 0] >= x1 or box[j, 3] <= y0 or box[j, 1] >= y1 or j == i:
-            continue
-        w = losses.pair_weight[i, j]
-        loss, sure = pole_overlap(shapes, k, s, x, y, items, j, (bound - total) / w)
-        if sure:
-            total += w * loss
+    s.doubts[0] = 0
+    grid = items.buckets
+    if grid.columns == 0:
+        for j in range(items.shape.shape[0]):
+            total = _meet(i, j, k, x, y, total, bound, shapes, items, losses, s)
             if total > bound:
                 return total
-        else:
-            s.doubtful[doubtful] = j
-            s.doubtful_loss[doubtful] = w * loss
-            doubtful += 1
+    else:
+        i0, i1, j0, j1 = _window(s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y, grid)
+        for row in range(j0, j1 + 1):
+            for column in range(i0, i1 + 1):
+                j = grid.head[row * grid.columns + column]
+                while j >= 0:
+                    total = _meet(i, j, k, x, y, total, bound, shapes, items, losses, s)
+                    if total > bound:
+                        return total
+                    j = grid.following[j]
     if doubt_edge and leaves_region(shapes, k, s, x, y, region):
         total += weight * edge
         if total > bound:
             return total
-    for q in range(doubtful):
+    for q in range(s.doubts[0]):
         if shapes_overlap(shapes, k, s, x, y, items, s.doubtful[q]):
             total += s.doubtful_loss[q]
             if total > bound:
@@ -56,10 +57,52 @@ def pose_loss(
 
 
 @kernel
+def _meet(
+    i: int, j: int, k: int, x: float, y: float, total: float, bound: float,
+    shapes: Shapes, items: Items, losses: Losses, s: Scratch,
+) -> float:  # fmt: skip
+    """Add to `total` what the candidate surely loses against item `j`; note the item where edges must decide."""
+    box = items.box
+    if (
+        box[j, 2] <= s.box[0] + x or box[j, 0] >= s.box[2] + x or box[j, 3] <= s.box[1] + y
+        or box[j, 1] >= s.box[3] + y or j == i
+    ):  # fmt: skip
+        return total
+    w = losses.pair_weight[i, j]
+    loss, sure = pole_overlap(shapes, k, s, x, y, items, j, (bound - total) / w)
+    if sure:
+        return total + w * loss
+    s.doubtful[s.doubts[0]] = j
+    s.doubtful_loss[s.doubts[0]] = w * loss
+    s.doubts[0] += 1
+    return total
+
+
+@kernel
+def _window(x0: float, y0: float, x1: float, y1: float, grid: Buckets) -> tuple[int, int, int, int]:
+    """Return the columns and rows in which the origins of all items lie that a box may touch."""
+    return (
+        _cell(x0 - grid.reach, grid.x0, grid.step, grid.columns),
+        _cell(x1 + grid.reach, grid.x0, grid.step, grid.columns),
+        _cell(y0 - grid.reach, grid.y0, grid.step, grid.rows),
+        _cell(y1 + grid.reach, grid.y0, grid.step, grid.rows),
+    )  # fmt: skip
+
+
+@kernel
+def _cell(at: float, start: float, step: float, count: int) -> int:
+    return int(min(max((at - start) / step, 0.0), count - 1.0))
+
+
+@kernel
 def place(i: int, k: int, x: float, y: float, turn: float, shapes: Shapes, items: Items, s: Scratch) -> None:
     """Put item `i` as shape `k` in this pose."""
-    turn_to(shapes, k, turn, s)
     items.shape[i], items.x[i], items.y[i], items.turn[i] = k, x, y, turn
+    if k == shapes.nothing:
+        items.box[i, 0], items.box[i, 1], items.box[i, 2], items.box[i, 3] = 1e18, 1e18, 1e18, 1e18
+        _file(i, False, items)
+        return
+    turn_to(shapes, k, turn, s)
     for v in range(shapes.vertex_start[k + 1] - shapes.vertex_start[k]):
         items.wx[i, v], items.wy[i, v] = s.wx[v] + x, s.wy[v] + y
     for r in range(shapes.run_start[k + 1] - shapes.run_start[k]):
@@ -68,32 +111,90 @@ def place(i: int, k: int, x: float, y: float, turn: float, shapes: Shapes, items
         items.pole_x[i, p], items.pole_y[i, p] = s.pole_x[p], s.pole_y[p]
     items.box[i, 0], items.box[i, 1] = s.box[0] + x, s.box[1] + y
     items.box[i, 2], items.box[i, 3] = s.box[2] + x, s.box[3] + y
+    _file(i, abs(x) < 1e8, items)
+
+
+@kernel
+def _file(i: int, there: bool, items: Items) -> None:
+    """Move item `i` to the list of the cell it lies in now; one that is not there, or waits far off, is in none."""
+    grid = items.buckets
+    if grid.columns == 0:
+        return
+    new = -1
+    if there:
+        row = _cell(items.y[i], grid.y0, grid.step, grid.rows)
+        new = row * grid.columns + _cell(items.x[i], grid.x0, grid.step, grid.columns)
+    old = grid.cell[i]
+    if new == old:
+        return
+    before, after = grid.before[i], grid.following[i]
+    if old >= 0:
+        if before >= 0:
+            grid.following[before] = after
+        else:
+            grid.head[old] = after
+        if after >= 0:
+            grid.before[after] = before
+    grid.cell[i], grid.before[i], grid.following[i] = new, -1, -1
+    if new >= 0:
+        first = grid.head[new]
+        grid.following[i] = first
+        if first >= 0:
+            grid.before[first] = i
+        grid.head[new] = i
 
 
 @kernel
 def update_losses(i: int, shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch) -> None:
     """Compute the loss of item `i` against the region and every other item."""
+    for j in range(items.shape.shape[0]):
+        if losses.pair[i, j] > 0.0:
+            losses.pair[i, j] = losses.pair[j, i] = 0.0
+            losses.faults[j] -= 1
+    losses.faults[i] = 0
+    losses.edge[i] = 0.0
     k, x, y, turn = items.shape[i], items.x[i], items.y[i], items.turn[i]
+    if k == shapes.nothing:
+        return
     turn_to(shapes, k, turn, s)
     edge, sure = region_overlap(shapes, k, s, x, y, region)
-    losses.edge[i] = edge if sure or leaves_region(shapes, k, s, x, y, region) else 0.0
-    x0, y0, x1, y1 = s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y
+    if sure or leaves_region(shapes, k, s, x, y, region):
+        losses.edge[i] = edge
+        losses.faults[i] = 1
+    grid = items.buckets
+    if grid.columns == 0:
+        for j in range(items.shape.shape[0]):
+            _update_pair(i, j, shapes, items, losses, s)
+        return
+    i0, i1, j0, j1 = _window(items.box[i, 0], items.box[i, 1], items.box[i, 2], items.box[i, 3], grid)
+    for row in range(j0, j1 + 1):
+        for column in range(i0, i1 + 1):
+            j = grid.head[row * grid.columns + column]
+            while j >= 0:
+                _update_pair(i, j, shapes, items, losses, s)
+                j = grid.following[j]
+
+
+@kernel
+def _update_pair(i: int, j: int, shapes: Shapes, items: Items, losses: Losses, s: Scratch) -> None:
     box = items.box
-    for j in range(items.shape.shape[0]):
-        if j == i:
-            continue
-        loss = 0.0
-        if box[j, 2] > x0 and box[j, 0] < x1 and box[j, 3] > y0 and box[j, 1] < y1:
-            overlap, sure = pole_overlap(shapes, k, s, x, y, items, j, 1e100)
-            if sure or shapes_overlap(shapes, k, s, x, y, items, j):
-                loss = overlap
-        losses.pair[i, j] = loss
-        losses.pair[j, i] = loss
+    if (
+        box[j, 2] <= box[i, 0] or box[j, 0] >= box[i, 2] or box[j, 3] <= box[i, 1] or box[j, 1] >= box[i, 3] or j == i
+    ):  # fmt: skip
+        return
+    k, x, y = items.shape[i], items.x[i], items.y[i]
+    loss, sure = pole_overlap(shapes, k, s, x, y, items, j, 1e100)
+    if sure or shapes_overlap(shapes, k, s, x, y, items, j):
+        losses.pair[i, j] = losses.pair[j, i] = loss
+        losses.faults[i] += 1
+        losses.faults[j] += 1
 
 
 @kernel
 def weighted_loss(i: int, losses: Losses) -> float:
     """Return the weighted loss of item `i` where it is, from the losses on record."""
+    if losses.faults[i] == 0:
+        return 0.0
     total = losses.edge_weight[i] * losses.edge[i]
     for j in range(losses.pair.shape[0]):
         total += losses.pair_weight[i, j] * losses.pair[i, j]

@@ -8,25 +8,31 @@ import math
 
 import numpy as np
 
-from nesting.search.kernels.arrays import Floats, Ints, Items, Losses, Region, Scratch, Shapes
+from nesting.search.kernels.arrays import Floats, Ints, Items, Losses, Region, Scratch, Shapes, Stock
 from nesting.search.kernels.compiled import driver_kernel, kernel, random, random_normal
 from nesting.search.kernels.pose import place, pose_loss, update_losses, weighted_loss
 
 KEPT = 3
 """Best samples that are refined."""
 
+SWAPPING = 0.4
+"""Share of samples that try another waiting piece in an item's place."""
+
+ENLARGING, ENLARGING_TRIES = 0.2, 10
+"""How often an item that overlaps nothing is tried for a larger one, and with how many poses."""
+
 
 @driver_kernel
 def separate(
-    shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch, best: Floats, movable: int,
+    shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch, stock: Stock, best: Floats,
     settings: Floats, rng: np.ndarray, counters: Ints,
 ) -> float:  # fmt: skip
     """Drive the overlap of the items to zero; return what is left of it, 0 if nothing.
 
     `best` (items, 4) receives shape, x, y, turn of the best state met; the items themselves end in that state.
-    Items below `movable` stay where they are.  `settings`: most passes, patience, samples over the region, samples
-    near by.  `counters[0]` grows by poses tried, `counters[1]` by passes; a `counters[2]` other than 0, set from
-    outside, stops the work.
+    Waiting pieces of the stock may take the places of items.  `settings`: most passes, patience, samples over the
+    region, samples near by.  `counters[0]` grows by poses tried, `counters[1]` by passes; a `counters[2]` other than
+    0, set from outside, stops the work.
     """
     n = items.shape.shape[0]
     most, patience = int(settings[0]), int(settings[1])
@@ -54,30 +60,41 @@ def separate(
             b = int(random(rng) * (a + 1))
             order[a], order[b] = order[b], order[a]
         for i in order:
-            if i >= movable and weighted_loss(i, losses) > 0.0:
-                improve(i, shapes, region, items, losses, s, settings, rng, counters)
+            if weighted_loss(i, losses) > 0.0:
+                improve(i, shapes, region, items, losses, s, stock, settings, rng, counters)
+            elif stock.swaps[stock.kind[items.shape[i]]] and random(rng) < ENLARGING:
+                enlarge(i, shapes, region, items, losses, s, stock, rng, counters)
         counters[1] += 1
     for i in range(n):
         s.key[0] = -1.0
+        _change_kind(items.shape[i], int(best[i, 0]), stock)
         place(i, int(best[i, 0]), best[i, 1], best[i, 2], best[i, 3], shapes, items, s)
     return least
 
 
 @driver_kernel
 def improve(
-    i: int, shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch, settings: Floats,
+    i: int, shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch, stock: Stock, settings: Floats,
     rng: np.ndarray, counters: Ints,
 ) -> None:  # fmt: skip
-    """Look for a better pose for one item, over the whole region and near by, and take the best found."""
+    """Look for a better pose for one item, over the whole region and near by, and take the best found.
+
+    A waiting piece may take its place, if the crowd stays worth what is asked; or nothing at all may.
+    """
+    old = items.shape[i]
     now = weighted_loss(i, losses)
     kept = np.empty((KEPT, 5))
     kept[:, 0] = 1e300
-    kept[0, 0], kept[0, 1], kept[0, 2], kept[0, 3], kept[0, 4] = (
-        now, items.shape[i], items.x[i], items.y[i], items.turn[i],
-    )  # fmt: skip
+    kept[0, 0], kept[0, 1], kept[0, 2], kept[0, 3], kept[0, 4] = now, old, items.x[i], items.y[i], items.turn[i]
     wide, near = int(settings[2]), int(settings[3])
+    swaps = stock.swaps[stock.kind[old]]
     for q in range(wide + near):
-        k = items.shape[i]
+        k = old
+        if swaps and random(rng) < SWAPPING:
+            k = _another(k, False, stock, rng)
+            if k == shapes.nothing:
+                _keep(kept, 0.0, k, items.x[i], items.y[i], 0.0)
+                break
         if shapes.mirror[k] >= 0 and random(rng) < 0.5:
             k = shapes.mirror[k]
         if q < wide:
@@ -91,17 +108,71 @@ def improve(
     # A rough descent from each of the best, then a fine one from the winner.
     winner = 0
     for q in range(KEPT):
+        if kept[q, 0] == 0.0:
+            winner = q
+            break
         if kept[q, 0] < 1e299:
             _descend(i, kept[q], 0.02, 0.002, shapes, region, items, losses, s, rng, counters)
             if kept[q, 0] < kept[winner, 0]:
                 winner = q
-            if kept[q, 0] == 0.0:
-                break
     _descend(i, kept[winner], 0.003, 0.0003, shapes, region, items, losses, s, rng, counters)
     w = kept[winner]
     if w[0] < now:
+        _change_kind(old, int(w[1]), stock)
         place(i, int(w[1]), w[2], w[3], w[4], shapes, items, s)
         update_losses(i, shapes, region, items, losses, s)
+
+
+@kernel
+def enlarge(
+    i: int, shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch, stock: Stock,
+    rng: np.ndarray, counters: Ints,
+) -> None:  # fmt: skip
+    """Let a piece worth more take the place of item `i`, which overlaps nothing, if it overlaps nothing either."""
+    old = items.shape[i]
+    for _ in range(ENLARGING_TRIES):
+        k = _another(old, True, stock, rng)
+        if k == old:
+            return
+        if shapes.mirror[k] >= 0 and random(rng) < 0.5:
+            k = shapes.mirror[k]
+        if old == shapes.nothing:
+            x, y, turn = anywhere(k, shapes, region, rng)
+        else:
+            x, y, turn = near_by(i, k, shapes, items, rng)
+        counters[0] += 1
+        if pose_loss(i, k, x, y, turn, 0.0, shapes, region, items, losses, s) == 0.0:
+            _change_kind(old, k, stock)
+            place(i, k, x, y, turn, shapes, items, s)
+            return
+
+
+@kernel
+def _another(k: int, dearer: bool, stock: Stock, rng: np.ndarray) -> int:
+    """Draw a waiting piece that may take the place of one of shape `k`, or return `k`.
+
+    With `dearer` it must be worth more; else it may be worth less, as far as the slack goes.
+    """
+    kinds = stock.waiting.shape[0]
+    own = stock.kind[k]
+    for _ in range(6):
+        other = int(random(rng) * kinds)
+        if stock.waiting[other] <= 0 or other == own:
+            continue
+        gain = stock.worth[other] - stock.worth[own]
+        if gain > 0.0 if dearer else gain + stock.slack[0] >= 0.0:
+            return stock.first_shape[other]
+    return k
+
+
+@kernel
+def _change_kind(old: int, new: int, stock: Stock) -> None:
+    """Book that a piece of one shape has taken the place of another."""
+    a, b = stock.kind[old], stock.kind[new]
+    if a != b:
+        stock.waiting[a] += 1
+        stock.waiting[b] -= 1
+        stock.slack[0] += stock.worth[b] - stock.worth[a]
 
 
 @kernel
@@ -147,9 +218,10 @@ def near_by(i: int, k: int, shapes: Shapes, items: Items, rng: np.ndarray) -> tu
     """Draw a pose near where item `i` is."""
     spread = 0.3 * shapes.radius[k]
     turn = items.turn[i]
+    other = k != items.shape[i] and (not shapes.free[k] or k != shapes.mirror[items.shape[i]])
     if shapes.free[k]:
         turn += random_normal(rng) * 0.2
-    elif random(rng) < 0.3 or k != items.shape[i]:
+    if other or (not shapes.free[k] and random(rng) < 0.3):
         first = shapes.turn_start[k]
         turn = shapes.turn[first + int(random(rng) * (shapes.turn_start[k + 1] - first))]
     return items.x[i] + random_normal(rng) * spread, items.y[i] + random_normal(rng) * spread, turn
@@ -219,9 +291,10 @@ def _total(losses: Losses) -> float:
     n = losses.edge.shape[0]
     total = 0.0
     for i in range(n):
-        total += losses.edge[i]
-        for j in range(i + 1, n):
-            total += losses.pair[i, j]
+        if losses.faults[i] > 0:
+            total += losses.edge[i]
+            for j in range(i + 1, n):
+                total += losses.pair[i, j]
     return total
 
 
@@ -231,19 +304,52 @@ def _reweigh(losses: Losses) -> None:
     n = losses.edge.shape[0]
     most = 0.0
     for i in range(n):
-        most = max(most, losses.edge[i])
-        for j in range(i + 1, n):
-            most = max(most, losses.pair[i, j])
+        if losses.faults[i] > 0:
+            most = max(most, losses.edge[i])
+            for j in range(i + 1, n):
+                most = max(most, losses.pair[i, j])
     if most == 0.0:
         return
+    _relax(losses)
     for i in range(n):
-        e = losses.edge[i]
-        losses.edge_weight[i] = (
-            losses.edge_weight[i] * (1.2 + 0.8 * e / most) if e > 0.0 else max(1.0, losses.edge_weight[i] * 0.95)
-        )
+        if losses.edge[i] > 0.0:
+            losses.edge_weight[i] *= 1.2 + 0.8 * losses.edge[i] / most
+        if losses.faults[i] == 0:
+            continue
         for j in range(i + 1, n):
-            p = losses.pair[i, j]
-            w = losses.pair_weight[i, j]
-            w = w * (1.2 + 0.8 * p / most) if p > 0.0 else max(1.0, w * 0.95)
-            losses.pair_weight[i, j] = w
-            losses.pair_weight[j, i] = w
+            if losses.pair[i, j] > 0.0:
+                _raise(i, j, 1.2 + 0.8 * losses.pair[i, j] / most, losses)
+
+
+@kernel
+def _relax(losses: Losses) -> None:
+    """Let the weights of what does not overlap fall back by a twentieth."""
+    for i in range(losses.edge.shape[0]):
+        if losses.edge[i] == 0.0:
+            losses.edge_weight[i] = max(1.0, losses.edge_weight[i] * 0.95)
+    q = 0
+    while q < losses.heavies[0]:
+        i, j = losses.heavy[q, 0], losses.heavy[q, 1]
+        w = losses.pair_weight[i, j]
+        if losses.pair[i, j] == 0.0:
+            w = max(1.0, w * 0.95)
+            losses.pair_weight[i, j] = losses.pair_weight[j, i] = w
+        if w > 1.0:
+            q += 1
+        else:
+            last = losses.heavies[0] - 1
+            losses.heavy[q, 0], losses.heavy[q, 1] = losses.heavy[last, 0], losses.heavy[last, 1]
+            losses.heavies[0] = last
+
+
+@kernel
+def _raise(i: int, j: int, factor: float, losses: Losses) -> None:
+    """Make a pair weigh more; while the list of heavy pairs is full no other pair is added to it."""
+    if losses.pair_weight[i, j] <= 1.0:
+        q = losses.heavies[0]
+        if q == losses.heavy.shape[0]:
+            return
+        losses.heavy[q, 0], losses.heavy[q, 1] = i, j
+        losses.heavies[0] = q + 1
+    w = losses.pair_weight[i, j] * factor
+    losses.pair_weight[i, j] = losses.pair_weight[j, i] = w

@@ -131,6 +131,9 @@ def test_weighted_loss_is_the_weighted_sum() -> None:
         edge=np.array([3.0, 0.0]),
         pair_weight=np.array([[1.0, 5.0], [5.0, 1.0]]),
         edge_weight=np.array([7.0, 1.0]),
+        faults=np.array([2, 1]),
+        heavy=np.array([[0, 1]]),
+        heavies=np.array([1]),
     )
 
     assert weighted_loss(0, losses) == 31.0

@@ -94,17 +94,6 @@ def test_the_stop_flag_ends_it_before_the_first_pass(shapes: Shapes) -> None:
     assert left == pytest.approx(total_afresh(made, "holes"), rel=1e-4)
 
 
-def test_items_that_may_not_move_stay(shapes: Shapes) -> None:
-    """The first `movable` items are nailed down."""
-    made = piled(shapes, "box", np.random.default_rng(45), 8, 0)
-    before = made.poses
-
-    made.separate(REGIONS["box"][1], EFFORT, movable=3)
-
-    np.testing.assert_array_equal(made.poses[:3], before[:3])
-    assert not np.array_equal(made.poses[3:], before[3:])
-
-
 def test_turns_and_sides_stay_among_those_allowed() -> None:
     """Listed turns to the last bit; a shape that may not be flipped never is."""
     kinds = [
