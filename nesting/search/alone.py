@@ -3,7 +3,8 @@
 import numpy as np
 
 from nesting.search.crew import Crew
-from nesting.search.fill import FAR, PULLS
+from nesting.search.fill import PULLS
+from nesting.search.kernels.arrays import FAR
 from nesting.search.problem import Problem
 from nesting.search.state import Effort
 

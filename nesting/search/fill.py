@@ -11,15 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from nesting.search.crew import Crew, Score, State
-from nesting.search.kernels.arrays import Stock
+from nesting.search.kernels.arrays import FAR, Stock
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Effort
 
 MOST_ITEMS = 5000
 """No more pieces than this go on one plate: a search keeps a figure for every pair of them."""
-
-FAR = 1e9
-"""Where items wait that have no place yet, out of everybody's way."""
 
 EMPTY = 2
 """Places without an item that a crowd carries along, so that pieces can come in and go while it separates."""

@@ -14,6 +14,9 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+FAR = 1e9
+"""Where items wait that have no place yet, out of everybody's way."""
+
 
 class Shapes(NamedTuple):
     """All shapes of a job.  `*_start` arrays have one entry more than shapes and index the array before them."""

@@ -1,6 +1,6 @@
 """Trying a pose: the weighted loss of putting one item somewhere, given up as soon as it is too large to matter."""
 
-from nesting.search.kernels.arrays import Buckets, Items, Losses, Region, Scratch, Shapes
+from nesting.search.kernels.arrays import FAR, Buckets, Items, Losses, Region, Scratch, Shapes
 from nesting.search.kernels.collide import leaves_region, shapes_overlap
 from nesting.search.kernels.compiled import kernel
 from nesting.search.kernels.proxy import pole_overlap, region_overlap, rotate
@@ -111,7 +111,7 @@ def place(i: int, k: int, x: float, y: float, turn: float, shapes: Shapes, items
         items.pole_x[i, p], items.pole_y[i, p] = s.pole_x[p], s.pole_y[p]
     items.box[i, 0], items.box[i, 1] = s.box[0] + x, s.box[1] + y
     items.box[i, 2], items.box[i, 3] = s.box[2] + x, s.box[3] + y
-    _file(i, abs(x) < 1e8, items)
+    _file(i, abs(x) < 0.5 * FAR, items)
 
 
 @kernel
