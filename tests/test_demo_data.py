@@ -1,12 +1,16 @@
 """The demo job: read as it is meant to be, and redrawn by its script to the same parts."""
 
 import importlib.util
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from nesting.drawing.reader import read_drawing
+from nesting.fit.bends import grain_findings
+from nesting.geometry.pose import Pose
 from nesting.job import read_job
+from nesting.layout import Layout, Placement
 from nesting.order import Order, resolve
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
@@ -26,8 +30,20 @@ def test_at_least_six_parts_fill_about_half_of_the_plate(demo: Order):
 
 
 def test_nothing_in_it_is_in_doubt(demo: Order):
-    assert [(name, f.message) for name, f in demo.findings] == []
+    """The one note says what a layer that is not cut was taken for; the layer's name leaves no doubt of it."""
+    found = [(name, f.severity, f.message) for name, f in demo.findings]
+    assert found == [("bracket.dxf", "note", "kept as marks, not cut, by layer: BEND (bend)")]
+    assert [f.message for f in demo.fit if f.severity != "note"] == []
     assert demo.plate.heat is None
+
+
+def test_its_bend_is_wide_enough_for_any_direction(demo: Order):
+    """So that the layout, which may turn the bracket any way, asks nothing."""
+    bracket = next(d.part for d in demo.demands if d.part.id == "bracket")
+    placed = Placement(number=1, part_id="bracket", pose=Pose())
+    lain = Layout(plate=demo.plate, clearances=demo.clearances, demands=demo.demands, placements=(placed,))
+    assert bracket.bend_radius_mm == 14.0
+    assert grain_findings(lain) == grain_findings(replace(lain, plate=replace(demo.plate, grain_deg=None))) == ()
 
 
 def test_the_plate_has_an_old_cut_out_and_a_keep_out(demo: Order):

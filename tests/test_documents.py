@@ -103,7 +103,7 @@ seed = 1.5
         "got 'sideways'",
         "line 18: part.2.flip: expected true or false, got a text ('yes')",
         "line 21: search.seed: expected a whole number, got a number (1.5)",
-        "line 23: extra: unknown key; known here: units, name, shop, plate, clearances, part, search, output",
+        "line 23: extra: unknown key; known here: units, name, shop, plate, clearances, drawings, part, search, output",
     ]
 
 

@@ -8,6 +8,7 @@ from nesting.geometry.curves import Line
 from nesting.geometry.pose import Point
 from nesting.layout import Layout, Placement
 from nesting.part import Part
+from nesting.plate import Plate
 from nesting.tables import material_of
 from nesting.tables.limits import bend_radius
 from nesting.tolerances import FIT_MM
@@ -66,11 +67,24 @@ def grain_findings(layout: Layout) -> tuple[FitFinding, ...]:
         lines = bend_lines(part)
         if not placed or not lines:
             continue
+        least = _least_along(part, layout.plate)
+        limit = None if least is None else least[0]
+        if limit is not None and part.bend_radius_mm is not None and part.bend_radius_mm >= limit - FIT_MM:
+            continue  # wide enough for any direction
         if layout.plate.grain_deg is None:
-            found.append(_unknown(part, lines))
+            found.append(_unknown(part, lines, limit))
         else:
-            found += _along(part, lines, placed, layout)
+            found += _along(part, lines, placed, layout.plate.grain_deg, least)
     return tuple(found)
+
+
+def _least_along(part: Part, plate: Plate) -> tuple[float, str] | None:
+    """Return the least inside radius of a bend along the grain and its source; None where the table has none."""
+    material = material_of(part.grade or plate.grade)
+    least = None if material is None else bend_radius(material)
+    if least is None or plate.thickness_mm is None:
+        return None
+    return round(least.along_thicknesses * plate.thickness_mm, 3), least.source
 
 
 def off_grain_deg(line: Line, placement: Placement, grain_deg: float) -> float:
@@ -80,14 +94,10 @@ def off_grain_deg(line: Line, placement: Placement, grain_deg: float) -> float:
     return min(apart, 180.0 - apart)
 
 
-def _along(part: Part, lines: list[Line], placed: list[Placement], layout: Layout) -> list[FitFinding]:
-    grain, thickness = layout.plate.grain_deg or 0.0, layout.plate.thickness_mm
-    material = material_of(part.grade or layout.plate.grade)
-    least = None if material is None or thickness is None else bend_radius(material)
-    limit = None if least is None or thickness is None else round(least.along_thicknesses * thickness, 3)
-    radius = part.bend_radius_mm
-    if radius is not None and limit is not None and radius >= limit - FIT_MM:
-        return []
+def _along(
+    part: Part, lines: list[Line], placed: list[Placement], grain: float, least: tuple[float, str] | None
+) -> list[FitFinding]:
+    limit = None if least is None else least[0]
     hits = [(off_grain_deg(line, p, grain), p.number, line) for p in placed for line in lines]
     bad = sorted((h for h in hits if h[0] < ALONG_DEG - 1e-6), key=lambda h: h[:2])
     if not bad:
@@ -104,16 +114,16 @@ def _along(part: Part, lines: list[Line], placed: list[Placement], layout: Layou
             message=f"pieces {listed} lie with a bend line only {bad[0][0]:.0f} degrees off the plate's grain"
             f"{wanted}; give turns that lay the bend across it",
             places=places,
-            value_mm=radius,
+            value_mm=part.bend_radius_mm,
             limit_mm=limit,
-            source=_ALONG_SOURCE if least is None else f"{least.source}; 45 degrees: common practice, no source",
+            source=_ALONG_SOURCE if least is None else f"{least[1]}; 45 degrees: common practice, no source",
             question=f"On our plate a bend line lies only {bad[0][0]:.0f} degrees off the rolling direction, along "
             f"which steel cracks sooner{wanted}. Is that good enough, or must the bend lie across the grain?",
         )
     ]
 
 
-def _unknown(part: Part, lines: list[Line]) -> FitFinding:
+def _unknown(part: Part, lines: list[Line], limit: float | None) -> FitFinding:
     return FitFinding(
         part_id=part.id,
         kind="grain not known",
@@ -121,7 +131,7 @@ def _unknown(part: Part, lines: list[Line]) -> FitFinding:
         message="the part has bend lines and the plate's grain is not known: the bends may run along it and crack",
         places=tuple(_middle(line) for line in lines),
         value_mm=part.bend_radius_mm,
-        limit_mm=None,
+        limit_mm=limit,
         source="a leftover has lost the mill's direction: common practice, no source",
         question="The plate we would cut this from is a leftover whose rolling direction is not known. Are the bends "
         "wide enough for any direction, or must the rolling direction be certain?",

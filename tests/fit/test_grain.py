@@ -65,6 +65,14 @@ def test_an_unknown_grain_is_told_for_bent_parts_alone():
     assert not grain_findings(layout(bent(), grain=None)), "nothing of it was placed"
 
 
+def test_an_unknown_grain_is_no_matter_to_a_radius_that_does_along_it():
+    """ASTM A6 X4 group A: 2.25 T along the grain, 13.5 mm at 6 mm."""
+    assert not grain_findings(layout(bent(13.5), 0.0, grain=None))
+    (finding,) = grain_findings(layout(bent(13.0), 0.0, grain=None))
+    assert (finding.value_mm, finding.limit_mm) == (13.0, 13.5)
+    assert grain_findings(layout(bent(13.5), 0.0, grain=None, grade=None)), "no limit is known for an unknown grade"
+
+
 def test_bend_lines_of_a_polyline_count_each():
     cross = Polyline(vertices=((10.0, 10.0, 0.0), (200.0, 10.0, 0.0), (200.0, 150.0, 0.0)))
     part = replace(bent(), marks=(Mark(kind="bend", curve=cross), Mark(kind="etch", curve=BEND)))
