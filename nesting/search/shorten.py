@@ -20,7 +20,7 @@ from nesting.search.state import Crowd, Effort
 
 TRIES = 12
 
-FIRST_BITE, SMALLEST_BITE = 0.03, 0.001
+LARGEST_BITE, FIRST_BITE, SMALLEST_BITE = 0.03, 0.01, 0.001
 """Share of the reach that one attempt takes off; halved by each failure, half as much again after each success."""
 
 QUICK = Effort(passes=1000, patience=100)
@@ -122,7 +122,7 @@ class Shorten:
             if crowd.overtaken():
                 break
             if left == 0.0 and exploring:
-                self._bite = min(FIRST_BITE, 1.5 * self._bite)
+                self._bite = min(LARGEST_BITE, 1.5 * self._bite)
             if left == 0.0:
                 self.crew.offer(self.state(crowd.poses), by=crowd)
             if left == 0.0 or self.crew.best is not best:

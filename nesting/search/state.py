@@ -35,7 +35,7 @@ class Effort:
 def _buckets(shapes: Shapes, poses: Poses, bounds: Floats | None) -> Buckets:
     """Return an empty grid over the bounds of a region; for few items one without cells, which is faster."""
     n = len(poses)
-    reach = float(shapes.radius[poses[:, 0].astype(np.int64)].max()) if n else 0.0
+    reach = float(shapes.radius.max())  # of all shapes, since items may become others
     x0, y0, step, columns, rows = 0.0, 0.0, 1.0, 0, 0
     if bounds is not None and n >= GRID_FROM:
         x0, y0 = float(bounds[0]), float(bounds[1])

@@ -14,6 +14,7 @@ import statistics
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 STRIPS = {
     "albano": (87.47, 89.47),
@@ -31,13 +32,32 @@ PLATES = ("hides1", "hides4", "hides7", "hides10")
 OURS = Path(__file__).with_name("packing.py")
 
 
-def figure(script: Path, mode: str, instance: Path, seconds: float, seed: int) -> float:
-    """Run one script once and return its figure in percent."""
+AT_S = ("2", "10", "15")
+
+
+def run(script: Path, mode: str, instance: Path, seconds: float, seed: int) -> dict[str, Any]:
+    """Run one script once and return the line it prints."""
     line = subprocess.run(
         [sys.executable, str(script), mode, str(instance), "--seconds", str(seconds), "--seed", str(seed)],
         capture_output=True, text=True, check=True,
     ).stdout  # fmt: skip
-    return float(json.loads(line.splitlines()[-1])["figure"])
+    found: dict[str, Any] = json.loads(line.splitlines()[-1])
+    return found
+
+
+def figures(runs: list[dict[str, Any]]) -> str:
+    """Mean and best figure."""
+    found = [float(r["figure"]) for r in runs]
+    return f"{statistics.mean(found):.2f} ({max(found):.2f})" if found else "-"
+
+
+def means(runs: list[dict[str, Any]]) -> str:
+    """Mean figures at the moments `AT_S`, as far as every run was noted then."""
+    cells = []
+    for at in AT_S:
+        noted = [r["figure_at"][at] for r in runs if at in r.get("figure_at", {})]
+        cells.append(f"{statistics.mean(noted):.2f}" if noted and len(noted) == len(runs) else "-")
+    return " / ".join(cells)
 
 
 def main() -> None:
@@ -58,12 +78,12 @@ def main() -> None:
         sys.exit(f"{o.data}: the folder of open benchmark data is not there; name it with --data")
     processor = next((line.split(":")[1].strip() for line in _cpuinfo() if line.startswith("model name")), "unknown")
     print(f"processor {processor}; {o.seconds:g} s a run; seeds {o.seeds}; mean (best)\n")
-    print("| instance | ours | beside | published 2013 | published 2025 |\n| --- | --- | --- | --- | --- |")
+    print(f"| instance | ours | ours at {', '.join(AT_S)} s | beside | published 2013 | published 2025 |")
+    print("| --- " * 6 + "|")
     for mode, name in rows:
-        cells = []
-        for script in (OURS, o.beside):
-            found = [figure(script, mode, o.data / f"{name}.json", o.seconds, s) for s in seeds] if script else []
-            cells.append(f"{statistics.mean(found):.2f} ({max(found):.2f})" if found else "-")
+        ours = [run(OURS, mode, o.data / f"{name}.json", o.seconds, s) for s in seeds]
+        theirs = [run(o.beside, mode, o.data / f"{name}.json", o.seconds, s) for s in seeds] if o.beside else []
+        cells = [figures(ours), means(ours), figures(theirs)]
         old, new = STRIPS.get(name, (None, None))
         print(f"| {name} | {' | '.join(cells)} | {old or '-'} | {new or '-'} |", flush=True)
 

@@ -37,14 +37,39 @@ def read_kinds(data: dict[str, Any]) -> list[Kind]:
     return kinds
 
 
+MARKS_S = (2, 5, 10, 15, 30, 60, 120, 300)
+
+
+class Course:
+    """Watches a crew and notes its best score at some moments."""
+
+    def __init__(self) -> None:
+        self.scores: dict[int, float] = {}
+
+    def __call__(self, crew: Crew) -> bool:
+        """Note the score at every mark just passed; never asks to stop."""
+        for mark in MARKS_S:
+            if crew.best is not None and crew.best.score and mark not in self.scores and crew.elapsed >= mark:
+                self.scores[mark] = crew.best.score[0]
+        return False
+
+
 def strip(data: dict[str, Any], seconds: float, seed: int, threads: int) -> dict[str, Any]:
     """Run the strip problem."""
     kinds = read_kinds(data)
     warm_up(kinds)
-    problem, best, crew = shortest_strip(kinds, data["width"], seed=seed, time_limit_s=seconds, threads=threads)
+    course = Course()
+    problem, best, crew = shortest_strip(
+        kinds, data["width"], seed=seed, time_limit_s=seconds, threads=threads, watch=course
+    )
     area = sum(k.polygon.area * (k.most or 0) for k in kinds)
     length = -best.score[0]
-    return {"figure": 100 * area / data["width"] / length, "length": length, **facts(problem, best, crew)}
+    return {
+        "figure": 100 * area / data["width"] / length,
+        "length": length,
+        "figure_at": {mark: round(100 * area / data["width"] / -score, 2) for mark, score in course.scores.items()},
+        **facts(problem, best, crew),
+    }
 
 
 def plate(data: dict[str, Any], which: int, seconds: float, seed: int, threads: int) -> dict[str, Any]:
@@ -54,6 +79,7 @@ def plate(data: dict[str, Any], which: int, seconds: float, seed: int, threads: 
     warm_up(kinds)
     problem = Problem(kinds, board if board.is_valid else board.buffer(0))
     crew = Crew(seed=seed, seconds=seconds, steps=None, threads=threads)
+    crew.watch = course = Course()
     fill = Fill(problem, crew)
     crew.run(fill.greedy, seconds)
     crew.run(fill.improve, seconds)
@@ -62,6 +88,7 @@ def plate(data: dict[str, Any], which: int, seconds: float, seed: int, threads: 
     polygons = problem.placed_polygons(best.poses)
     return {
         "figure": 100 * sum(p.area for p in polygons) / board.area,
+        "figure_at": {mark: round(100 * score / board.area, 2) for mark, score in course.scores.items()},
         "of": sum(k.most or 0 for k in kinds),
         "worst_outside": max((p.difference(board).area for p in polygons), default=0.0),
         **facts(problem, best, crew),

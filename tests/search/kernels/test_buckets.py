@@ -77,3 +77,20 @@ def test_every_item_that_is_there_is_in_exactly_one_list() -> None:
             j = int(cells.following[j])
 
     assert sorted(met) == [i for i in range(COUNT) if i >= 6]
+
+
+def test_items_may_become_larger_than_any_was_at_first() -> None:
+    """A long part put where only small ones were is met by all that it reaches."""
+    shapes = pack([centred(box(0, 0, 10, 10), None), centred(box(0, 0, 600, 4), None)])
+    poses = np.array([[0.0, 15.0 * (i % 40) + 7, 15.0 * (i // 40) + 7, 0.0] for i in range(GRID_FROM + 60)])
+    made = Crowd(shapes, poses, seed=0, bounds=np.array([0.0, 0.0, SIDE, SIDE]))
+    made.lay_out()
+    region = region_arrays.pack(box(0, 0, SIDE, SIDE))
+
+    place(GRID_FROM + 59, 1, 310.0, 7.0, 0.0, shapes, made.items, made.scratch)
+    update_losses(GRID_FROM + 59, shapes, region, made.items, made.losses, made.scratch)
+    place(0, 0, 600.0, 7.0, 0.0, shapes, made.items, made.scratch)
+    update_losses(0, shapes, region, made.items, made.losses, made.scratch)
+
+    assert made.losses.faults[GRID_FROM + 59] == 40
+    assert made.losses.pair[0, GRID_FROM + 59] > 0.0
