@@ -5,13 +5,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.codes import CHECK_FAILED
+from cli.codes import BAD_INPUT, CHECK_FAILED
 from cli.output import can_ask, emit, json_option, say, show_table
 from cli.plate_options import finish, length, pasted, unit_of, with_known, with_text
 
 if TYPE_CHECKING:
     from nesting.outline.captured import Captured
+    from nesting.outline.sides import SideOpenError
     from nesting.outline.taped import Said
+    from nesting.outline.tapes import LooseError
 
 
 @click.command("tapes")
@@ -58,7 +60,8 @@ def tapes(
     of every corner, and the tape to take next.  Corners go round the edge counter-clockwise by name.
     With a misread tape among the readings no plate file is written.
     """
-    from nesting.outline.tapes import from_tapes
+    from nesting.outline.sides import SideOpenError
+    from nesting.outline.tapes import LooseError, from_tapes
 
     text = pasted(file, typed)
     said = _said(order, clockwise, base, dents, sides)
@@ -68,7 +71,12 @@ def tapes(
         both = said.plus(more)
         return from_tapes(text, unit=unit, sigma_mm=sigma_mm, said=both, leave_out=leave_out, spares=spares)[0]
 
-    found = _asked(take, as_json=as_json)
+    try:
+        found = _asked(take, as_json=as_json)
+    except (LooseError, SideOpenError) as error:
+        if not as_json:
+            raise
+        return _open(error)
     if found.figures["suspects"] and given["out"] is not None:
         return _refused(found, as_json=as_json)
     if not as_json:
@@ -112,6 +120,14 @@ def _asked(take: Any, *, as_json: bool) -> "Captured":
             said = said.plus(read_statement(statements[chosen - 1]) or Said())
         else:
             return found
+
+
+def _open(error: "LooseError | SideOpenError") -> int:
+    """Tell in the JSON document what would settle it: tapes to take, or what may be said of sides."""
+    say(f"oddplate: {error}")
+    told = {"take_next": list(getattr(error, "take_next", ())), "may_be_said": getattr(error, "choices", {})}
+    emit({"schema": "oddplate-error/1", "exit_code": BAD_INPUT, "errors": [str(error)], **told})
+    return BAD_INPUT
 
 
 def _refused(found: "Captured", *, as_json: bool) -> int:

@@ -19,7 +19,7 @@ _HOPELESS: Final = 1e4
 _AS_GOOD: Final = 25.0
 """A figure whose sum of squared misfits is larger than the best one's by this much is out (odds of e^12)."""
 
-Judge = Callable[[Floats], bool]
+Judge = Callable[[Floats, Adjusted | None], bool]
 Placed = dict[int, tuple[float, float]]
 Hopeful = Callable[[Placed], bool]
 
@@ -40,10 +40,10 @@ def figures(tapes: Tapes, lawful: Judge, hopeful: Hopeful) -> tuple[list[Adjuste
             complete = False
             break
         for points in (start, start * (1.0, -1.0)):
-            if not lawful(points):
+            if not lawful(points, None):
                 continue
             one = adjust(tapes, points)
-            if not lawful(one.points):
+            if not lawful(one.points, one):
                 continue
             best = min(best, one.cost)
             if not any(np.abs(in_place(one.points) - in_place(o.points)).max() < 0.05 for o in found):

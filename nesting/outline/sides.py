@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
@@ -9,11 +10,14 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from nesting.errors import InputError
-from nesting.outline.network import Floats, Pair
+from nesting.outline.network import Adjusted, Floats, Pair
 from nesting.outline.placing import Hopeful, Judge, Placed
 from nesting.outline.taped import Said
 
 _MOST_CHOICES: Final = 6
+_ROUGH: Final = 40.0
+"""Before all readings are adjusted a misread one may put a corner so many deviations off."""
+
 _UNSURE: Final = 3.0
 """A corner nearer to its line than this many deviations of a tape is on neither side for certain."""
 
@@ -26,54 +30,91 @@ class SideOpenError(InputError):
         self.choices = choices
 
 
-def judge(names: Sequence[str], edge: Sequence[int], said: Said, sigma_mm: float) -> Judge:
-    """Return the test whether corners go round the edge counter-clockwise, uncrossed, and as was said."""
-    number = {name: k for k, name in enumerate(names)}
-    dents = None if said.dents is None else {number[d] for d in said.dents}
-    slack = _UNSURE * sigma_mm
+@dataclass(frozen=True, kw_only=True)
+class Claim:
+    """A corner said to lie left (`sign` 1) or right (-1) of the line from one corner to another."""
 
-    def lawful(points: Floats) -> bool:
+    corner: int
+    start: int
+    end: int
+    sign: float
+
+    def held_by(self, corner: Floats, start: Floats, end: Floats) -> float:
+        """How far the corner lies on the side it is said to, mm; negative on the other."""
+        return self.sign * _left_of(start, end, corner)
+
+    def deviation(self, found: Adjusted) -> float:
+        """Standard deviation of that distance, raised where the readings disagree more than they should."""
+        start, end, corner = (found.points[k] for k in (self.start, self.end, self.corner))
+        along = (end - start) / max(math.hypot(*(end - start)), 1e-12)
+        share = float((corner - start) @ along) / max(math.hypot(*(end - start)), 1e-12)
+        across = np.array([-along[1], along[0]])
+        slope = np.zeros(2 * len(found.points))
+        for k, weight in ((self.corner, 1.0), (self.start, share - 1.0), (self.end, -share)):
+            slope[2 * k : 2 * k + 2] += weight * across
+        return max(1.0, found.spread) * math.sqrt(max(float(slope @ found.covariance @ slope), 0.0))
+
+
+def claims(names: Sequence[str], edge: Sequence[int], said: Said) -> tuple[Claim, ...]:
+    """Return what is said of sides and dents, corner by corner; a dent lies left of the line past it."""
+    number = {name: k for k, name in enumerate(names)}
+    found = [
+        Claim(corner=number[c], start=number[s.start], end=number[s.end], sign=1.0 if s.left else -1.0)
+        for s in said.sides
+        for c in s.corners
+    ]
+    if said.dents is not None:
+        dents = {number[d] for d in said.dents}
+        beside = zip((edge[-1], *edge[:-1]), edge, (*edge[1:], edge[0]), strict=True)
+        found += [Claim(corner=c, start=a, end=b, sign=1.0 if c in dents else -1.0) for a, c, b in beside]
+    return tuple(found)
+
+
+def judge(edge: Sequence[int], said: Sequence[Claim], sigma_mm: float) -> Judge:
+    """Return the test whether corners go round the edge counter-clockwise, uncrossed, and as was said.
+
+    A corner nearer to its line than it is certain may be on either side; before it is adjusted, than mistakes reach.
+    """
+
+    def lawful(points: Floats, adjusted: Adjusted | None) -> bool:
         outline = points[list(edge)]
         if _area(outline) <= 0.0 or not Polygon(outline).is_valid:
             return False
-        for side in said.sides:
-            start, end = points[number[side.start]], points[number[side.end]]
-            for name in side.corners:
-                off = _left_of(start, end, points[number[name]])
-                if (off if side.left else -off) < -slack:
-                    return False
-        if dents is None:
-            return True
-        for k, corner in enumerate(edge):
-            out = -_left_of(outline[k - 1], outline[(k + 1) % len(edge)], outline[k])
-            if (-out if corner in dents else out) < -slack:
+        for claim in said:
+            slack = _ROUGH * sigma_mm if adjusted is None else _UNSURE * max(sigma_mm, claim.deviation(adjusted))
+            if claim.held_by(points[claim.corner], points[claim.start], points[claim.end]) < -slack:
                 return False
         return True
 
     return lawful
 
 
-def hope(names: Sequence[str], edge: Sequence[int], said: Said, sigma_mm: float) -> Hopeful:
+def hope(said: Sequence[Claim], sigma_mm: float) -> Hopeful:
     """Return the test whether corners laid so far, or their mirror image, may still become what was said.
 
     What is said of sides and dents must so far be all true, or all false, which the mirror image makes true.
     """
-    number = {name: k for k, name in enumerate(names)}
-    lines = [
-        (number[c], number[s.start], number[s.end], 1.0 if s.left else -1.0) for s in said.sides for c in s.corners
-    ]
-    if said.dents is not None:
-        dents = {number[d] for d in said.dents}
-        beside = zip((edge[-1], *edge[:-1]), edge, (*edge[1:], edge[0]), strict=True)
-        lines += [(c, a, b, 1.0 if c in dents else -1.0) for a, c, b in beside]
-    slack = _UNSURE * sigma_mm
+    slack = _ROUGH * sigma_mm
 
     def hopeful(placed: Placed) -> bool:
-        known = [(c, a, b, sign) for c, a, b, sign in lines if c in placed and a in placed and b in placed]
-        off = [sign * _left_of(*(np.array(placed[k]) for k in (a, b, c))) for c, a, b, sign in known]
+        off = [
+            c.held_by(np.array(placed[c.corner]), np.array(placed[c.start]), np.array(placed[c.end]))
+            for c in said
+            if c.corner in placed and c.start in placed and c.end in placed
+        ]
         return not (any(o > slack for o in off) and any(o < -slack for o in off))
 
     return hopeful
+
+
+def truest(figures: Sequence[Adjusted], said: Sequence[Claim]) -> list[Adjusted]:
+    """Return those of several figures that keep to the letter what was said; all of them where none does."""
+    kept = [
+        f
+        for f in figures
+        if all(c.held_by(f.points[c.corner], f.points[c.start], f.points[c.end]) >= 0.0 for c in said)
+    ]
+    return kept or list(figures)
 
 
 def dents_of(points: Floats, edge: Sequence[int]) -> tuple[int, ...]:

@@ -1,6 +1,6 @@
 """Which tapes to take next, so that a misread one is named right."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import combinations
 from math import comb
 from typing import Final
@@ -10,6 +10,7 @@ import numpy as np
 from nesting.outline.network import Floats, Pair, rigidity
 
 _MOST_TRIED: Final = 1500
+_MOST_FORESEEN: Final = 12
 _ENOUGH: Final = 0.4
 _HELD: Final = 1e-6
 _STIFF: Final = 0.4
@@ -35,10 +36,10 @@ def separation(points: Floats, pairs: Sequence[Pair]) -> Floats:
 
 
 def next_tapes(points: Floats, pairs: Sequence[Pair], count: int, may: Iterable[Pair]) -> tuple[Pair, ...]:
-    """Return the `count` tapes of `may` that best let a misread tape be named, all pairs together.
+    """Return the `count` tapes of `may` that best let a misread tape be named, the most useful first.
 
-    All choices are tried where they are few; else one after the other is taken, and then each is exchanged
-    as long as that helps.  Tapes that hold what is loose come before all others.
+    They are chosen together, and with those that are still to come until there is a spare tape for every corner but
+    two: the best single tape is seldom one of the best set.  Tapes that hold what is loose come before all others.
     """
     taken = {tuple(sorted(p)) for p in pairs}
     open_pairs = [p for p in dict.fromkeys((min(p), max(p)) for p in may) if p not in taken]
@@ -47,14 +48,28 @@ def next_tapes(points: Floats, pairs: Sequence[Pair], count: int, may: Iterable[
         return ()
 
     def worth(chosen: Sequence[Pair]) -> float:
-        both = [*pairs, *chosen]
-        apart = separation(points, both)
-        stiff = np.linalg.svd(rigidity(points, both), compute_uv=False)
-        # The least stiff motion counts up to a limit: a flat corner on two tapes alone swings though it is held.
-        held = int((stiff > _HELD).sum())
-        least = min(float(stiff[held - 1]), _STIFF)
-        return 10.0 * held + 2.0 * least + float(np.minimum(apart, _ENOUGH).mean() + apart.min())
+        return _worth(points, [*pairs, *chosen])
 
+    corners = len(points)
+    wanted = 3 * corners - 5 - len(pairs) if corners <= _MOST_FORESEEN else 0
+    chosen = _best_set(open_pairs, min(max(count, wanted), len(open_pairs)), worth)
+    first: list[Pair] = []
+    while len(first) < count:
+        first.append(max((p for p in chosen if p not in first), key=lambda p: worth([*first, p])))
+    return tuple(first)
+
+
+def _worth(points: Floats, pairs: Sequence[Pair]) -> float:
+    apart = separation(points, pairs)
+    stiff = np.linalg.svd(rigidity(points, pairs), compute_uv=False)
+    # The least stiff motion counts up to a limit: a flat corner on two tapes alone swings though it is held.
+    held = int((stiff > _HELD).sum())
+    least = min(float(stiff[held - 1]), _STIFF)
+    return 10.0 * held + 2.0 * least + float(np.minimum(apart, _ENOUGH).mean() + apart.min())
+
+
+def _best_set(open_pairs: Sequence[Pair], count: int, worth: Callable[[Sequence[Pair]], float]) -> tuple[Pair, ...]:
+    """All choices are tried where they are few; else one after the other is taken, and then each exchanged once."""
     if comb(len(open_pairs), count) <= _MOST_TRIED:
         return max(combinations(open_pairs, count), key=worth)
     chosen: list[Pair] = []

@@ -16,7 +16,7 @@ from nesting.outline.network import Adjusted, Floats, Suspect, Tapes, missing_ta
 from nesting.outline.pasted import Pasted
 from nesting.outline.placing import figures
 from nesting.outline.rings import ring
-from nesting.outline.sides import hope, judge, side_open
+from nesting.outline.sides import Claim, claims, hope, judge, side_open, truest
 from nesting.outline.spares import next_tapes
 from nesting.outline.taped import SIGMA_MM, Reading, Said, ordered, read_tapes
 from nesting.units import Unit
@@ -31,6 +31,14 @@ _SLIP: Final = 50.0
 """Up to this many the other tapes, where some are spare, are asked which of the three is wrong."""
 
 _DISAGREE: Final = 0.95
+
+
+class LooseError(InputError):
+    """The tapes do not hold the figure; `take_next` are tapes that would, such as `A-C`."""
+
+    def __init__(self, message: str, take_next: Sequence[str]) -> None:
+        super().__init__(message)
+        self.take_next = tuple(take_next)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,22 +92,32 @@ def from_tapes(
     )
     _refuse_loose(pasted.name, names, edge, tapes)
     _refuse_impossible(pasted.name, readings, spare=len(readings) - 2 * len(names) + 3)
+    best = _figure(pasted.name, names, edge, tapes, claims(names, edge, both))
+    taped = _taped(pasted.name, readings, names, edge, tapes, best, spares)
+    return _captured(taped), taped
+
+
+def _figure(source: str, names: Sequence[str], edge: Sequence[int], tapes: Tapes, said: Sequence[Claim]) -> Adjusted:
+    """Return the one figure that fits; raise `SideOpenError` for several, `InputError` for none.
+
+    Where a tape is misread the best of several is returned: no plate comes of it, and it names the tape.
+    """
     sigma = float(tapes.sigmas.max())
-    found, complete = figures(tapes, judge(names, edge, both, sigma), hope(names, edge, both, sigma))
+    found, complete = figures(tapes, judge(edge, said, sigma), hope(said, sigma))
     if len(found) < 2 and not complete:
         raise InputError(
-            f"{pasted.name}: so many corners hang on two tapes that not all their sides can be tried; say some of them "
+            f"{source}: so many corners hang on two tapes that not all their sides can be tried; say some of them "
             'with --side "C D left of P Q" or --dents, or take more tapes'
         )
     if not found:
         raise InputError(
-            f"{pasted.name}: no figure fits these tapes with the corners in the order {' '.join(edge_names)} "
+            f"{source}: no figure fits these tapes with the corners in the order {' '.join(names[k] for k in edge)} "
             "counter-clockwise and as was said of sides and dents; check order, --clockwise, --dents and --side"
         )
-    if len(found) > 1:
-        raise side_open(pasted.name, names, edge, tapes.pairs, [f.points for f in found], complete=complete)
-    taped = _taped(pasted.name, readings, names, edge, tapes, found[0], spares)
-    return _captured(taped), taped
+    kept = truest(found, said)
+    if len(kept) > 1 and not suspects(tapes, kept[0]):
+        raise side_open(source, names, edge, tapes.pairs, [f.points for f in kept], complete=complete)
+    return kept[0]
 
 
 def _without(readings: tuple[Reading, ...], leave_out: Sequence[str], source: str) -> tuple[Reading, ...]:
@@ -119,9 +137,10 @@ def _refuse_loose(source: str, names: Sequence[str], edge: Sequence[int], tapes:
         return
     told = [f"{names[i]}-{names[j]}" for i, j in missing]
     others = f", then {', '.join(told[1:])}" if len(told) > 1 else ""
-    raise InputError(
+    raise LooseError(
         f"{source}: {len(tapes.pairs)} tapes do not hold {tapes.count} corners; {len(missing)} more "
-        f"{'are' if len(missing) > 1 else 'is'} needed: take tape {told[0]}{others} (others may do as well)"
+        f"{'are' if len(missing) > 1 else 'is'} needed: take tape {told[0]}{others} (others may do as well)",
+        told,
     )
 
 

@@ -70,6 +70,10 @@ def test_an_open_side_is_refused_without_a_terminal_and_settled_by_an_option(cap
     lines = LOOSE
     assert main(["plate", "tapes", "--typed", lines]) == 2
     assert "--dents none" in capsys.readouterr().err
+    assert main(["plate", "tapes", "--typed", lines, "--json"]) == 2
+    assert set(json.loads(capsys.readouterr().out)["may_be_said"]) == {"dents none", "dents E"}
+    assert main(["plate", "tapes", "--typed", "A,B,3; B,C,4; C,D,3; D,A,4", "--json"]) == 2
+    assert json.loads(capsys.readouterr().out)["take_next"] == ["A-C"]
     assert main(["plate", "tapes", "--typed", lines, "--dents", "none", "--json"]) == 0
     convex = json.loads(capsys.readouterr().out)["area_mm2"]
     assert main(["plate", "tapes", "--typed", lines, "--side", "E left of A D", "--json"]) == 0
