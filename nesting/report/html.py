@@ -129,6 +129,8 @@ def _figure_value(figure: Figure, unit: Unit) -> str:
         return UNKNOWN
     if figure.unit == "kg":
         return measures(unit)["mass"].full(figure.value)
+    if figure.unit == "mm":
+        return measures(unit)["travel"].full(figure.value)
     if figure.unit == "s":
         return duration(figure.value)
     return f"{figure.value:.2f} {figure.unit}".strip()
@@ -149,6 +151,8 @@ def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
         return f"{_plain(key[:-6])} {value:g} kg/m³"
     if key.endswith("_s"):
         return f"{_plain(key[:-2])} {value:g} s"
+    if key.endswith("_percent"):
+        return f"{_plain(key[:-8])} {value:.2f} %"
     return f"{_plain(key)} {value:g}"
 
 
