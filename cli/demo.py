@@ -16,15 +16,17 @@ DEMO_SECONDS = 10.0
 
 @click.command("demo")
 @click.argument("folder", default="oddplate-demo", type=click.Path(path_type=Path))
-@click.option("--seconds", type=float, metavar="S", default=DEMO_SECONDS, show_default=True, help="Time to search.")
+@click.option(
+    "--seconds", type=float, metavar="S", default=DEMO_SECONDS, show_default=True, help="Time for the search."
+)
 @click.option("--copy-only", is_flag=True, help="Copy the job without running it.")
 @click.option("--force", is_flag=True, help="Write over the demo's own files in FOLDER.")
 @json_option
 def command(folder: Path, seconds: float, copy_only: bool, force: bool, as_json: bool) -> int:
     """Copy the demo job to FOLDER (oddplate-demo) and run it.
 
-    An invented shop, an order of seven parts and a leftover of 6 mm plate.  Change the files and run
-    'oddplate nest FOLDER/job.toml' again.
+    An invented shop, an order of 22 parts of seven kinds, and a leftover of 6 mm plate.  Change the files and run
+    'oddplate nest FOLDER/job.toml --force'.
     """
     from nesting.job import read_job
     from nesting.order import resolve

@@ -21,12 +21,15 @@ _OPTIONS: Final = (
     click.option(
         "--process",
         type=click.Choice(("plasma", "oxy-fuel", "laser", "waterjet")),
-        help="How it is cut; default the shop's, else plasma.",
+        metavar="NAME",
+        help="plasma, oxy-fuel, laser or waterjet; default the shop's, else plasma.",
     ),
     click.option("--amps", type=click.FloatRange(min=0.0), metavar="A", help="Amperage, for kerf and pierce limit."),
     click.option("--kerf", metavar="LENGTH", help="Width of cut; default measured in the shop, else the cut chart's."),
     click.option("--tab-thickness", metavar="LENGTH", help="Plate whose tabs enter the slots of these parts."),
-    click.option("--tab-over", metavar="LENGTH", help="How much thicker that plate may be; default the usual."),
+    click.option(
+        "--tab-over", metavar="LENGTH", help="How much thicker that plate may be; default the usual mill tolerance."
+    ),
     click.option("--bend-radius", metavar="LENGTH", help="Inside radius of the bends of these parts."),
     click.option("--shop", metavar="FILE", type=click.Path(path_type=Path), help="Shop file; see 'oddplate shop'."),
     click.option(

@@ -13,7 +13,7 @@ from nesting.errors import CheckFailed, InputError, NestingError
 
 COMMANDS: Final = {
     "nest": "Lay parts out on a plate, check the result, write drawing and yield report.",
-    "plate": "Get the outline of a plate in: tapes, corners, torch readouts, a drawing, a layout's leftover.",
+    "plate": "Get the outline of a plate in: tapes, corners, machine readouts, a drawing, a layout's leftover.",
     "check": "Tell whether a written layout or drawing keeps every clearance.",
     "parts": "List what is in drawings: parts, sizes, holes, mass, and every trouble found.",
     "shop": "Write a first shop file: prices, keep sizes, measured kerf, cut chart.",
@@ -59,8 +59,8 @@ class LazyGroup(click.Group):
 def oddplate() -> None:
     """Lay flat parts out on odd-shaped leftover plate.
 
-    Reads DXF parts and a plate of any outline, lays out, checks every clearance on the written
-    drawing, and reports the yield.  Lengths without a unit are millimetres on the command line.
+    Reads parts drawn as DXF or SVG and a plate of any outline, lays out, checks every clearance on the
+    written drawing, and reports the yield.  Lengths without a unit are millimetres on the command line.
     """
 
 

@@ -8,7 +8,7 @@ import click
 from cli import options
 from cli.codes import DONE, INTERRUPTED, LEFT_OVER
 from cli.interrupt import stop_on_interrupt
-from cli.output import emit, finding_json, finding_line, json_option, progress, say, show, show_table, tell_fit
+from cli.output import emit, finding_json, finding_line, json_option, near, progress, say, show, show_table, tell_fit
 from cli.questions import questions
 
 if TYPE_CHECKING:
@@ -39,8 +39,8 @@ Examples:
 @click.argument("job_file", metavar="[JOB.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("--plate", metavar="FILE|WxH", help="Plate file (.toml), drawing, or size: 1250x2500.")
 @click.option("--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc.")
-@click.option("--hole", "holes", multiple=True, metavar='"X,Y ..."', help="Hole in the plate, by corners.")
-@click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y ..."', help="Place no part may cover.")
+@click.option("--hole", "holes", multiple=True, metavar='"X,Y X,Y ..."', help="Hole in the plate, by corners.")
+@click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y X,Y ..."', help="Place no part may cover.")
 @click.option("--part", "parts", multiple=True, metavar="FILE:QTY", help="Part drawing and how many, or FILE:fill.")
 @click.option(
     "--for",
@@ -75,7 +75,9 @@ Examples:
 @click.option("--shop", metavar="FILE", help="Shop file; see 'oddplate shop'.")
 @click.option("--name", metavar="TEXT", help="Name of the job.")
 @click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
-@click.option("--steps", type=int, metavar="N", help="Search steps instead of time: gives the same layout again.")
+@click.option(
+    "--steps", type=int, metavar="N", help="Search steps instead of time: the same job gives the same layout again."
+)
 @click.option("--seed", type=int, metavar="N", help="Seed of the search; default 0.")
 @click.option(
     "--pull-to",
@@ -91,12 +93,12 @@ Examples:
 @click.option("--out-units", metavar="UNIT", help="Unit of the written drawing: mm or inch.")
 @click.option("--contours", metavar="HOW", help='"as drawn" (default) or polylines, which carry the cut direction.')
 @click.option("--curves", metavar="HOW", help='Splines and ellipses "as drawn" (default) or as arcs.')
-@click.option("--blocks/--no-blocks", default=None, help="One block for each part, inserted in its places.")
+@click.option("--blocks/--no-blocks", default=None, help="One block for each part, inserted in its places; default no.")
 @click.option("--plate-edge/--no-plate-edge", default=None, help="Draw plate edge and keep-outs; default yes.")
 @click.option("--labels/--no-labels", default=None, help="Write number and name on each piece; default yes.")
 @click.option("--marks/--no-marks", default=None, help="Draw the parts' marks and texts; default yes.")
-@click.option("--mark-leads/--no-mark-leads", default=None, help="Mark pierce and lead-in of each contour.")
-@click.option("--svg/--no-svg", default=None, help="Write the drawing as SVG in true size too.")
+@click.option("--mark-leads/--no-mark-leads", default=None, help="Mark pierce and lead-in of each contour; default no.")
+@click.option("--svg/--no-svg", default=None, help="Write the drawing as SVG in true size too; default no.")
 @click.option("--paper", metavar="SIZE", help="A4 or Letter, for the report.")
 @click.option("--force", is_flag=True, help="Replace the result folder of an earlier run.")
 @json_option
@@ -244,9 +246,10 @@ def _show(result: "Result") -> None:
         show(_kept(kept))
     if result.report.check is not None:
         show(f"check: {result.report.check.summary}")
-    show(f"layout {result.layout.id} written to {result.folder}")
+    folder = near(result.folder)
+    show(f"layout {result.layout.id} written to {folder}")
     if any((result.folder / name).exists() for name in AT_NEED):
-        show(f"questions for the designers: {result.folder / AT_NEED[0]}")
+        show(f"questions for the designers: {folder / AT_NEED[0]}")
 
 
 def _kept(remnant: "RemnantRow") -> str:

@@ -116,15 +116,20 @@ def rule_entry(text: str) -> dict[str, str]:
 
 
 reading_options: Final = (
-    click.option("--layer", "layers", multiple=True, metavar="PATTERN", help="Layer that is cut, others are not."),
+    click.option(
+        "--layer",
+        "layers",
+        multiple=True,
+        metavar="PATTERN",
+        help='Layers that are cut, such as "CUT*"; all others are not.',
+    ),
     click.option("--join", metavar="LENGTH", help="Widest gap between two ends that is bridged; default 0.5."),
     click.option(
         "--rule",
         "layer_rules",
         multiple=True,
         metavar="LAYER=ROLE",
-        help="What a layer is for: cut, mark, bend, etch, centre, text or ignore; also line-type:NAME=ROLE and "
-        "colour:NAME=ROLE.",
+        help="Role of a layer, of line-type:NAME or of colour:NAME: cut, mark, bend, etch, centre, text or ignore.",
     ),
     click.option("--most-entities", type=int, metavar="N", help="Refuse drawings that hold more; default 200000."),
 )

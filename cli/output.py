@@ -6,6 +6,7 @@ import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import click
@@ -36,6 +37,12 @@ def say(text: str) -> None:
 def show(text: str = "") -> None:
     """Write a line of the result for people."""
     sys.stdout.write(text + "\n")
+
+
+def near(path: Path) -> Path:
+    """Return a path as people read it: from the current folder, where it lies inside."""
+    here = Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
 
 
 def can_ask(as_json: bool) -> bool:

@@ -6,18 +6,17 @@ from pathlib import Path
 import pytest
 
 from cli.main import main
-from nesting.release import AT_NEED, FILES
+from nesting.release import FILES
 
 
 def test_the_demo_runs_to_a_checked_result(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     folder = tmp_path / "my demo"
     code = main(["demo", str(folder), "--seconds", "2", "--json"])
     document = json.loads(capsys.readouterr().out)
-    # The brackets are bent and the plate's grain is not known, so that there is something to ask.
     # In two seconds some parts may find no place; everything else is as in a long run.
     assert code in (0, 3)
     assert document["report"]["check"]["passed"]
-    assert sorted(p.name for p in (folder / "demo-layout").iterdir()) == sorted((*FILES, *AT_NEED))
+    assert sorted(p.name for p in (folder / "demo-layout").iterdir()) == sorted(FILES), "nothing to ask a designer"
 
 
 def test_files_of_the_user_are_not_written_over(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
