@@ -18,6 +18,9 @@ from nesting.search.state import Effort
 MOST_ITEMS = 5000
 """No more pieces than this go on one plate: a search keeps a figure for every pair of them."""
 
+LARGEST_BITE, FIRST_BITE, SMALLEST_BITE = 0.03, 0.01, 0.0002
+"""Share of the score by which a change has to better it at least, as far as it can; grows with success."""
+
 EMPTY = 2
 """Places without an item that a crowd carries along, so that pieces can come in and go while it separates."""
 
@@ -53,6 +56,7 @@ class Fill:
         self.problem = problem
         self.crew = crew
         self.greedy_states: list[State] = []
+        self.bite = FIRST_BITE
         self.ranks = sorted({k.rank for k in problem.kinds})
 
     def greedy(self, thread: int, rng: np.random.Generator) -> None:
@@ -98,7 +102,10 @@ class Fill:
                 continue
             barren = 0
             patience = 40 if batch else int(30 + 20 * rng.exponential())
-            if not self._try(state, change, rng, patience):
+            if self._try(state, change, rng, patience):
+                self.bite = min(LARGEST_BITE, 1.5 * self.bite)
+            else:
+                self.bite = max(SMALLEST_BITE, 0.85 * self.bite)
                 batch //= 2
 
     def complete(self) -> bool:
@@ -269,6 +276,7 @@ class Fill:
         most = np.array([MOST_ITEMS if k.most is None else k.most for k in kinds])
         gains = np.subtract(self.score(self._kinds(poses)), score)
         better = int(np.argmax(gains != 0.0))
+        asked = self.bite * abs(score[better]) if better < len(score) else 0.0
         swaps = np.array([k.rank == self.ranks[better] for k in kinds])
         return Stock(
             kind=np.append(self.problem.kind_of_shape, len(kinds)),
@@ -276,7 +284,7 @@ class Fill:
             waiting=np.append(np.where(swaps, most - placed, 0), MOST_ITEMS).astype(np.int64),
             swaps=np.append(swaps, True),
             worth=np.array([*(k.worth for k in kinds), 0.0], dtype=np.float64),
-            slack=np.array([gains[better] * (1.0 - 1e-6)]),
+            slack=np.array([gains[better] - min(asked, gains[better] * (1.0 - 1e-6))]),
         )
 
     def _start(self, kind: int, rng: np.random.Generator) -> list[float]:

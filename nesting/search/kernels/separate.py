@@ -18,6 +18,9 @@ KEPT = 3
 SWAPPING = 0.4
 """Share of samples that try another waiting piece in an item's place."""
 
+POLISHING = 20
+"""How often every item is tried for a larger one once nothing overlaps."""
+
 ENLARGING, ENLARGING_TRIES = 0.2, 10
 """How often an item that overlaps nothing is tried for a larger one, and with how many poses."""
 
@@ -65,6 +68,12 @@ def separate(
             elif stock.swaps[stock.kind[items.shape[i]]] and random(rng) < ENLARGING:
                 enlarge(i, shapes, region, items, losses, s, stock, rng, counters)
         counters[1] += 1
+    if total == 0.0:
+        for _ in range(POLISHING):
+            for i in range(n):
+                if stock.swaps[stock.kind[items.shape[i]]]:
+                    enlarge(i, shapes, region, items, losses, s, stock, rng, counters)
+        return 0.0
     for i in range(n):
         s.key[0] = -1.0
         _change_kind(items.shape[i], int(best[i, 0]), stock)
