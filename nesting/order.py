@@ -1,5 +1,6 @@
 """A job resolved: its drawings read, its clearances derived, every doubt settled or refused."""
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -8,7 +9,7 @@ from typing import TypeVar
 from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.drawing.findings import Finding
-from nesting.drawing.plate import read_plate
+from nesting.drawing.plate import read_plate_drawing
 from nesting.drawing.plausible import plate_finding
 from nesting.drawing.reader import read_drawing
 from nesting.drawing.writing import Writing
@@ -83,9 +84,10 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
     asked = questions or Questions()
     own = _as_cut(job, read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop())
     try:
-        plate, plate_findings = _plate(job, asked)
+        bare = _plate(job, asked)
     except JobError as error:
         raise JobError(f"{job.source}: {error}") from None
+    plate = bare.plate
     wanted = _wanted(job, plate, asked)
     derived = _derive(job, own, plate)
     output = job.file.output
@@ -100,8 +102,8 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         writing=_writing(job, own),
         unit=output.units or job.file.units or own.unit,
         paper=output.paper or own.paper,
-        drawings=(*wanted.drawings, *_plate_drawing(plate)),
-        findings=(*((plate.name, f) for f in plate_findings), *wanted.findings),
+        drawings=(*wanted.drawings, *bare.drawings),
+        findings=(*((plate.name, f) for f in bare.findings), *wanted.findings),
         notes=(
             *wanted.notes,
             *derived.notes,
@@ -157,10 +159,6 @@ def _as_cut(job: Job, shop: Shop) -> Shop:
     )
 
 
-def _plate_drawing(plate: Plate) -> tuple[DrawingFacts, ...]:
-    return (DrawingFacts(name=plate.source, role="plate"),) if plate.source else ()
-
-
 def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
     try:
         return derive_clearances(job.file.clearances, shop, plate)
@@ -168,19 +166,30 @@ def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
         raise JobError(f"{job.source}: clearances: {error}") from None
 
 
-def _plate(job: Job, asked: Questions) -> tuple[Plate, tuple[Finding, ...]]:
+@dataclass(frozen=True, kw_only=True)
+class _Bare:
+    """The plate as the job has it, the file it came from, if any, and what was noticed in it."""
+
+    plate: Plate
+    drawings: tuple[DrawingFacts, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def _plate(job: Job, asked: Questions) -> _Bare:
     entry = job.file.plate
-    if entry.drawing is not None:
-        path = job.path(entry.drawing)
-        if path.suffix.lower() == SUFFIX:
-            return completed(read_plate_file(path).to_lay_out, entry), ()
-        said = job.unit_for(path) or entry.units
-        reading = job.reading_for().choices
-        plate, findings = _with_unit(lambda unit: read_plate(path, units=unit, **reading), said, asked)
-        _refuse_errors(entry.drawing, findings)
-    else:
-        plate, findings = written_plate(entry), ()
-    return completed(plate, entry), findings
+    if entry.drawing is None:
+        return _Bare(plate=completed(written_plate(entry), entry))
+    path = job.path(entry.drawing)
+    if path.suffix.lower() == SUFFIX:
+        plate = completed(read_plate_file(path).to_lay_out, entry)
+        facts = DrawingFacts(name=path.name, role="plate", sha256=hashlib.sha256(path.read_bytes()).hexdigest())
+        return _Bare(plate=plate, drawings=(facts,))
+    said = job.unit_for(path) or entry.units
+    reading = job.reading_for().choices
+    read = _with_unit(lambda unit: read_plate_drawing(path, units=unit, **reading), said, asked)
+    _refuse_errors(entry.drawing, read.findings)
+    facts = DrawingFacts(name=path.name, role="plate", sha256=read.sha256, unit=read.unit, unit_reason=read.unit_reason)
+    return _Bare(plate=completed(read.plate, entry), drawings=(facts,), findings=read.findings)
 
 
 def _with_unit(read: Callable[[DrawnUnit | None], R], said: DrawnUnit | None, asked: Questions) -> R:

@@ -1,5 +1,6 @@
 """The demo job: read as it is meant to be, and redrawn by its script to the same parts."""
 
+import hashlib
 import importlib.util
 from dataclasses import replace
 from pathlib import Path
@@ -35,6 +36,13 @@ def test_nothing_in_it_is_in_doubt(demo: Order):
     assert found == [("bracket.dxf", "note", "kept as marks, not cut, by layer: BEND (bend)")]
     assert [f.message for f in demo.fit if f.severity != "note"] == []
     assert demo.plate.heat is None
+
+
+def test_the_drawing_of_the_plate_is_told_with_unit_and_hash(demo: Order):
+    (plate,) = (d for d in demo.drawings if d.role == "plate")
+    assert (plate.name, plate.unit) == ("plate.dxf", "mm")
+    assert plate.unit_reason == next(d for d in demo.drawings if d.unit == "mm").unit_reason
+    assert plate.sha256 == hashlib.sha256((DEMO / "plate.dxf").read_bytes()).hexdigest()
 
 
 def test_its_bend_is_wide_enough_for_any_direction(demo: Order):

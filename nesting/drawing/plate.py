@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from nesting.drawing.chain import Loop
 from nesting.drawing.contours import contours_of
@@ -22,7 +24,24 @@ from nesting.units import DrawnUnit
 _NOT_PLATE = frozenset({PART_OUTSIDE, PART_INSIDE, MARK, LABEL, PIERCE_MARK})
 
 
-def read_plate(
+@dataclass(frozen=True, kw_only=True)
+class PlateDrawing:
+    """A plate as drawn, and what was read: the hash of the file's bytes, the unit and why it was taken."""
+
+    plate: Plate
+    sha256: str
+    unit: DrawnUnit | Literal["custom"]
+    unit_reason: str
+    findings: tuple[Finding, ...]
+
+
+def read_plate(path: Path, *, units: DrawnUnit | None = None) -> tuple[Plate, tuple[Finding, ...]]:
+    """Return the plate and the findings of `read_plate_drawing`, with no choices but the unit."""
+    drawing = read_plate_drawing(path, units=units)
+    return drawing.plate, drawing.findings
+
+
+def read_plate_drawing(
     path: Path,
     *,
     units: DrawnUnit | None = None,
@@ -30,7 +49,7 @@ def read_plate(
     layers: Sequence[str] = (),
     layer_rules: Sequence[LayerRule] = (),
     most_entities: int = MOST_ENTITIES,
-) -> tuple[Plate, tuple[Finding, ...]]:
+) -> PlateDrawing:
     """Read a plate: the outermost contour is its edge, contours inside are holes.
 
     Contours on layers named keep-out, keepout or no-go are keep-outs; those on layers named clamp or magnet also keep
@@ -53,7 +72,7 @@ def _plate(
     layers: Sequence[str],
     layer_rules: Sequence[LayerRule],
     most_entities: int,
-) -> tuple[Plate, tuple[Finding, ...]]:
+) -> PlateDrawing:
     content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
     curves = [d for d in (*content.cut, *content.marked) if d.layer.upper() not in _NOT_PLATE]
     kept_out = [d for d in curves if keep_out_kind(d.layer)]
@@ -79,7 +98,13 @@ def _plate(
             "cut-out, and parts would be laid over it: close it, or delete it if it is no edge"
         )
         findings.append(Finding(kind="open line", severity="error", message=text, place=chain.start))
-    return plate, tuple(findings)
+    return PlateDrawing(
+        plate=plate,
+        sha256=content.source.sha256,
+        unit=content.source.unit.unit,
+        unit_reason=content.source.unit.reason,
+        findings=tuple(findings),
+    )
 
 
 def keep_out_kind(layer: str) -> KeepOutKind | None:
