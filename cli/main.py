@@ -13,7 +13,7 @@ from nesting.errors import CheckFailed, InputError, NestingError
 
 COMMANDS: Final = {
     "nest": "Lay parts out on a plate, check the result, write drawing and yield report.",
-    "plate": "Get the outline of a plate in: tapes, corners, machine readouts, a drawing, a layout's leftover.",
+    "plate": "Get the outline of a plate in: tapes, corners, torch readouts, a drawing, a layout's leftover.",
     "check": "Tell whether a written layout or drawing keeps every clearance.",
     "parts": "List what is in drawings: parts, sizes, holes, mass, and every trouble found.",
     "shop": "Write a first shop file: prices, keep sizes, measured kerf, cut chart.",
@@ -27,7 +27,7 @@ Exit codes:
   1    could not be done (a file cannot be written, no room inside the margin)
   2    wrong usage, or a file or value that cannot be used as it stands
   3    done, but some parts wanted found no place
-  4    the check failed; nothing was written
+  4    the check failed, or a reading is likely wrong; nothing was written
   130  interrupted; the best checked layout so far is written if there is one
 
 Every command takes --json: one JSON document on stdout, all else on stderr.
