@@ -123,8 +123,13 @@ class Crew:
             self.steps_taken += 1
             return True
 
-    def run(self, work: Callable[[int, np.random.Generator], None], until: float) -> None:
-        """Run `work(thread, random)` in every thread until all return, time is over or the watch says stop."""
+    def run(self, work: Callable[[int, np.random.Generator], None], until: float, *, steps_share: float = 1.0) -> None:
+        """Run `work(thread, random)` in every thread until all return, time is over or the watch says stop.
+
+        Where steps are counted it ends after a share of all of them.
+        """
+        if self.steps is not None:
+            self.steps_left = round(steps_share * self.steps) - self.steps_taken
         generators = [np.random.default_rng([self.seed, self.steps_taken, t]) for t in range(self.threads)]
         self._stop.clear()
         with ThreadPoolExecutor(self.threads) as pool:

@@ -10,6 +10,8 @@ import shapely
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from nesting.search.coarse import outward
+
 _QUARTER_STEPS = 3
 _STRETCH = 1 / math.cos(math.pi / (4 * _QUARTER_STEPS))
 _NEARLY = 1 - 1e-9
@@ -28,9 +30,9 @@ def grown(polygon: Polygon, distance_mm: float) -> Polygon:
     polygon = shapely.remove_repeated_points(polygon, _SAME_POINT_MM)
     if distance_mm <= 0.0:
         return polygon
-    base, reach = _thinned(polygon, distance_mm)
+    base = outward(polygon, min(THINNING_MM, distance_mm / 25))
     for more in _FACTORS:
-        found = _largest(_mitred(base, reach * more).intersection(_rounded(base, reach * more)))
+        found = _largest(_mitred(base, distance_mm * more).intersection(_rounded(base, distance_mm * more)))
         if found.boundary.distance(polygon) >= distance_mm * _NEARLY:
             break
     return found
@@ -81,13 +83,3 @@ def _largest(geometry: BaseGeometry) -> Polygon:
     found = geometry if isinstance(geometry, Polygon) else max(geometry.geoms, key=lambda p: p.area)
     assert isinstance(found, Polygon)
     return found
-
-
-def _thinned(polygon: Polygon, distance_mm: float) -> tuple[Polygon, float]:
-    """Return a plainer polygon and the distance to grow it by instead, if that saves a fifth of the vertices."""
-    tolerance = min(THINNING_MM, distance_mm / 25)
-    plain = polygon.simplify(tolerance)
-    saves = shapely.get_num_coordinates(plain) < 0.8 * shapely.get_num_coordinates(polygon)
-    if not saves or not isinstance(plain, Polygon) or not plain.is_valid or plain.is_empty:
-        return polygon, distance_mm
-    return plain, distance_mm + tolerance

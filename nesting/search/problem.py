@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -11,6 +11,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from nesting.geometry.pose import Pose
 from nesting.search import region as region_arrays
 from nesting.search import shapes as shape_arrays
+from nesting.search.coarse import outward
 from nesting.search.kernels.arrays import Floats, Region, Shapes
 from nesting.search.shapes import Shape, centred
 from nesting.search.symmetry import Symmetry
@@ -38,9 +39,13 @@ class Kind:
 
 
 class Problem:
-    """Kinds of items and the region they may lie in; read-only once made."""
+    """Kinds of items and the region they may lie in; read-only once made.
 
-    def __init__(self, kinds: Sequence[Kind], region: Polygon | MultiPolygon) -> None:
+    With `plainer` the kernels work on outlines that reach up to that share of a part's size (root of its area) beyond
+    it, where that saves corners.  Poses mean the same with and without.
+    """
+
+    def __init__(self, kinds: Sequence[Kind], region: Polygon | MultiPolygon, *, plainer: float = 0.0) -> None:
         self.kinds = tuple(kinds)
         self.region_polygon = region
         self.shape_list: list[Shape] = []
@@ -53,6 +58,10 @@ class Problem:
             )
             if kind.may_flip:
                 self.shape_list.append(centred(kind.polygon, kind.turns, flipped=True, mirror=k, alike=kind.alike))
+        if plainer > 0.0:
+            self.shape_list = [
+                replace(s, polygon=outward(s.polygon, plainer * math.sqrt(s.polygon.area))) for s in self.shape_list
+            ]
         self.shapes: Shapes = shape_arrays.pack(self.shape_list, with_nothing=True)
         self.region: Region = region_arrays.pack(region)
         self.area = np.array([k.polygon.area for k in kinds])
