@@ -1,0 +1,1 @@
+"""A plate's outline out of one picture; OpenCV is imported in this folder only, and only when it is used."""

@@ -1,0 +1,112 @@
+"""A blank sheet of paper in a picture: a bright quadrilateral, its corners where its fitted sides meet."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from nesting.errors import InputError
+from nesting.outline.fits import FittedLine, fit_line
+from nesting.outline.photo.edges import refine
+from nesting.outline.photo.lens import Lens, rays_of, seen
+
+Floats = NDArray[np.float64]
+Pixels = NDArray[np.uint8]
+
+SHEETS: Final = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "Letter": (215.9, 279.4)}
+"""Width and height in mm: ISO 216:2007; ANSI/ASME Y14.1 size A."""
+
+_LEAST_SHARE: Final = 0.004
+_MOST_SHARE: Final = 0.4
+_SMALL_PX: Final = 1600
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeenPaper:
+    """Corners (4, 2) in pixels, counter-clockwise as seen, and how far (pixels) the sides are from straight."""
+
+    corners: Floats
+    off_px: float
+    blur_px: float
+
+
+def find_paper(pixels: Pixels, lens: Lens, name: str) -> SeenPaper:
+    """Return the sheet; raise `InputError` if none is found, or several that look alike."""
+    height, width = pixels.shape[:2]
+    scale = min(1.0, _SMALL_PX / max(height, width))
+    small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    # White is bright in its weakest colour, whatever the lamp's tint.
+    white = cv2.GaussianBlur(small.min(axis=2), (5, 5), 0)
+    found: list[tuple[float, Floats]] = []
+    for level in np.unique(np.percentile(white, (99.5, 98, 96, 93, 90, 85, 80)) * 0.85).round():
+        found += _quads((white > level).astype(np.uint8), white)
+    if not found:
+        raise InputError(
+            f"{name}: no sheet of paper found; lay a white one flat, whole and evenly lit beside the plate, "
+            "or print marker sheets ('oddplate plate markers')"
+        )
+    best = max(found, key=lambda f: f[0])[1]
+    corners = (best + 0.5) / scale - 0.5
+    return _refined(pixels, corners, lens, name)
+
+
+def _quads(mask: Pixels, white: Pixels) -> list[tuple[float, Floats]]:
+    quads = []
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    for contour in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+        area = cv2.contourArea(contour)
+        if not _LEAST_SHARE * mask.size < area < _MOST_SHARE * mask.size:
+            continue
+        corners = cv2.approxPolyDP(contour, 0.03 * cv2.arcLength(contour, True), True).reshape(-1, 2)
+        if len(corners) != 4 or not cv2.isContourConvex(corners):
+            continue
+        fill = area / max(cv2.contourArea(corners), 1.0)
+        if not 0.94 < fill < 1.06:
+            continue
+        inner = np.zeros_like(mask)
+        cv2.fillConvexPoly(inner, corners, 1)
+        levels = white[cv2.erode(inner, np.ones((7, 7), np.uint8)) > 0]
+        if not len(levels):
+            continue
+        evenness = float(levels.mean() / (6.0 + levels.std()))
+        quads.append((evenness - 40 * abs(1 - fill), corners.astype(np.float64)))
+    return quads
+
+
+def _refined(pixels: Pixels, corners: Floats, lens: Lens, name: str) -> SeenPaper:
+    x, y = corners.T
+    if (x * np.roll(y, -1) - np.roll(x, -1) * y).sum() > 0.0:
+        corners = corners[::-1]
+    size = float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))
+    edge = refine(pixels, _dense(corners), inside=1, reach_px=max(5.0, 0.03 * size), along_px=max(4.0, 0.02 * size))
+    edge = refine(pixels, edge.points, inside=1, reach_px=4.0, along_px=max(4.0, 0.02 * size))
+    rays = rays_of(lens.values, edge.points)
+    sides, offs = [], []
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        along = b - a
+        share = (edge.points - a) @ along / (along @ along)
+        off = abs(along[0] * (edge.points - a)[:, 1] - along[1] * (edge.points - a)[:, 0]) / np.hypot(*along)
+        near = (share > 0.1) & (share < 0.9) & (off < 0.06 * size)
+        if near.sum() < 8:
+            raise InputError(f"{name}: the paper's sides are not seen clearly; lay it flat and whole in the picture")
+        line = fit_line(rays[near])
+        keep = abs(line.off) <= 2.5 * np.median(abs(line.off)) + 1e-6
+        line = fit_line(rays[near][keep])
+        sides.append(line)
+        offs.append(float(np.sqrt((line.off**2).mean())) * float(np.exp(lens.values[0])))
+    found = np.array([_crossing(sides[k - 1], sides[k]) for k in range(4)])
+    return SeenPaper(corners=seen(lens.values, found), off_px=max(offs), blur_px=0.0)
+
+
+def _dense(corners: Floats) -> Floats:
+    parts = [a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]  # noqa: E501
+    return np.concatenate(parts)
+
+
+def _crossing(one: FittedLine, other: FittedLine) -> Floats:
+    cross = float(one.direction[0] * other.direction[1] - one.direction[1] * other.direction[0])
+    away = other.middle - one.middle
+    at: Floats = one.middle + one.direction * float(away[0] * other.direction[1] - away[1] * other.direction[0]) / cross
+    return at

@@ -1,0 +1,155 @@
+"""Which pixels are plate: colours of floor and plate are learnt from the picture's rim and middle, then cut apart.
+
+The cut is the cheapest one along edges of the picture (C. Rother, V. Kolmogorov, A. Blake, 2004), on a small copy of
+the picture in which lightness counts for less than colour, since shadows change lightness.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from nesting.errors import InputError
+
+Floats = NDArray[np.float64]
+Picture = NDArray[np.uint8]
+
+SMALL_PX: Final = 640
+"""Long side of the copy in which plate and floor are told apart; edges are found in the picture itself."""
+
+RIM: Final = 0.04
+_LIGHTNESS: Final = 0.4
+_COLOUR: Final = 2.0
+_LEAST_PLATE: Final = 0.02
+_MIDDLE: Final = 0.12
+_WIDE_RIM: Final = 0.12
+_COLOURS: Final = 10
+_ROUNDS: Final = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Steel:
+    """Contours in pixels of the picture, (n, 2) each, no finer than `step_px`: the plate's edge, and its holes."""
+
+    edge: Floats
+    holes: tuple[Floats, ...]
+    step_px: float
+
+
+def find_steel(
+    picture: Picture, *, floor: list[Floats], face: list[Floats], middle: Floats | None = None, least_hole_px: float
+) -> Steel:
+    """Return what lies in the middle of a picture, or at the pixel `middle`, and is not floor.
+
+    `floor` and `face` are (n, 2) outlines in pixels of sheets that lie on floor and on plate.  Raise `InputError`
+    where no plate is found, or where it reaches the picture's rim.
+    """
+    height, width = picture.shape[:2]
+    scale = min(1.0, SMALL_PX / max(height, width))
+    small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    features = _features(small)
+    at = np.array([small.shape[1] / 2, small.shape[0] / 2]) if middle is None else middle * scale
+    marks = _marks(features, [f * scale for f in floor], [f * scale for f in face], at)
+    cv2.setRNGSeed(1)
+    cv2.grabCut(features, marks, None, np.zeros((1, 65)), np.zeros((1, 65)), _ROUNDS, cv2.GC_INIT_WITH_MASK)
+    mask = ((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8)
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)))
+    mask = _piece_at(mask, at)
+    _refuse_cut(mask, RIM)
+    return _contours(mask, scale, least_hole_px * scale * scale)
+
+
+def _features(small: Picture) -> Picture:
+    """Lightness, and colour twice as strong, of a picture without its grain."""
+    lab = cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_BGR2LAB).astype(np.float32)
+    lab[..., 0] *= _LIGHTNESS
+    # Colour in shadow is as weak as the light: told against the lightness it is that of the thing itself.
+    light = np.maximum(lab[..., 0:1] / _LIGHTNESS, 24.0)
+    lab[..., 1:] = 128.0 + (lab[..., 1:] - 128.0) * _COLOUR * (100.0 / light) ** 0.7
+    features: Picture = lab.clip(0, 255).astype(np.uint8)
+    return features
+
+
+def _marks(features: Picture, floor: list[Floats], face: list[Floats], at: Floats) -> Picture:
+    """What is surely floor or plate, and what likely is: colours that are at home in the middle, not at the rim."""
+    height, width = features.shape[:2]
+    rim = max(2, round(RIM * max(height, width)))
+    sure = np.full((height, width), cv2.GC_PR_FGD, dtype=np.uint8)
+    for side in (sure[:rim], sure[-rim:], sure[:, :rim], sure[:, -rim:]):
+        side[:] = cv2.GC_BGD
+    for corners in floor:
+        cv2.fillPoly(sure, [np.round(corners).astype(np.int32)], cv2.GC_BGD)
+    for corners in face:
+        cv2.fillPoly(sure, [np.round(corners).astype(np.int32)], cv2.GC_FGD)
+    colours = features.reshape(-1, 3).astype(np.float32)
+    ending = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.5)
+    cv2.setRNGSeed(1)
+    means = cv2.kmeans(colours[::7], _COLOURS, None, ending, 2, cv2.KMEANS_PP_CENTERS)[2]
+    nearest = ((colours[:, None] - means) ** 2).sum(axis=2).argmin(axis=1).reshape(height, width)
+    yy, xx = np.mgrid[:height, :width]
+    in_middle = (np.hypot(xx - at[0], yy - at[1]) < _MIDDLE * max(height, width)) & (sure != cv2.GC_BGD)
+    outer = np.ones((height, width), dtype=bool)
+    wide = round(_WIDE_RIM * max(height, width))
+    outer[wide:-wide, wide:-wide] = False
+    outer[_covered(floor, height, width)] = False
+    here, there = (np.bincount(nearest[m], minlength=_COLOURS) / max(m.sum(), 1) for m in (in_middle, outer))
+    marks = np.where((here > 2.0 * there)[nearest], cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
+    marks = cv2.medianBlur(marks, 7)
+    return np.where(sure == cv2.GC_PR_FGD, marks, sure).astype(np.uint8)
+
+
+def _covered(outlines: list[Floats], height: int, width: int) -> NDArray[np.bool_]:
+    covered = np.zeros((height, width), dtype=np.uint8)
+    for corners in outlines:
+        cv2.fillPoly(covered, [np.round(corners).astype(np.int32)], 1)
+    return covered > 0
+
+
+def _piece_at(mask: Picture, at: Floats) -> Picture:
+    """The piece that covers most of the picture's middle."""
+    count, labels, sizes, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
+    yy, xx = np.mgrid[: mask.shape[0], : mask.shape[1]]
+    near = np.hypot(xx - at[0], yy - at[1]) < _MIDDLE * max(mask.shape)
+    covered = np.bincount(labels[near], minlength=count)
+    covered[0] = 0
+    best = int(covered.argmax())
+    if not covered[best] or sizes[best, cv2.CC_STAT_AREA] < _LEAST_PLATE * mask.size:
+        raise InputError(
+            "no plate found in the middle of the picture: it cannot be told from the floor, or is small; take the "
+            "picture in even light on a floor of another colour, plate in the middle, or give --points"
+        )
+    piece: Picture = (labels == best).astype(np.uint8)
+    return piece
+
+
+def _refuse_cut(mask: Picture, rim: float) -> None:
+    """Refuse a plate that runs into the picture's rim along more than a touch."""
+    margin = max(2, round(rim * max(mask.shape))) + 1
+    sides = {
+        "top": mask[margin],
+        "bottom": mask[-margin - 1],
+        "left": mask[:, margin],
+        "right": mask[:, -margin - 1],
+    }
+    for name, line in sides.items():
+        if line.any():
+            raise InputError(
+                f"the plate runs into the {name} rim of the picture; step back so that floor is seen all round it, "
+                "or give --points"
+            )
+
+
+def _contours(mask: Picture, scale: float, least_hole_px: float) -> Steel:
+    found, nested = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    big = max((k for k in range(len(found)) if nested[0][k][3] < 0), key=lambda k: cv2.contourArea(found[k]))
+    holes = [found[k] for k in range(len(found)) if nested[0][k][3] == big]
+
+    def placed(contour: NDArray[np.int32]) -> Floats:
+        # Middle of a small pixel to middle of the same place in the picture.
+        at: Floats = (contour.reshape(-1, 2).astype(np.float64) + 0.5) / scale - 0.5
+        return at
+
+    kept = [placed(h) for h in holes if len(h) >= 8 and cv2.contourArea(h) >= least_hole_px]
+    return Steel(edge=placed(found[big]), holes=tuple(kept), step_px=1 / scale)
