@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import shapely
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from nesting.drawing.chain import Chain, Loop
 from nesting.drawing.doubles import chain_line, loop_line
@@ -15,7 +16,7 @@ from nesting.drawing.ends import box_pairs
 from nesting.drawing.findings import Finding, Severity, at
 from nesting.errors import DrawingError
 from nesting.geometry.pose import Point
-from nesting.tolerances import JOIN_SILENT_MM
+from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
 
 ISLAND_MM: Final = 10.0
 """Something in a hole is a part of its own only from this width or height on, or if it holds a hole itself; letters
@@ -25,6 +26,7 @@ _NEARLY_CLOSED: Final = 0.1
 _STROKES: Final = 2
 _SLIVER_MM: Final = 0.02
 _SMALL_CROSSING: Final = 1e-3
+_DOUBLE_MM: Final = 0.1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,7 +142,7 @@ def _broken_node(chain: Chain) -> _Node | None:
 
 
 def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Node]:
-    """Leave out the smaller of two contours that cross one another."""
+    """Leave out the smaller of two contours that cross one another, or that lie all but in one another's place."""
     if len(nodes) < 2:
         return nodes
     polygons = np.array([n.polygon for n in nodes])
@@ -149,27 +151,40 @@ def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Nod
     pairs = pairs[shapely.overlaps(polygons[pairs[:, 0]], polygons[pairs[:, 1]])]
     out: set[int] = set()
     for i, j in sorted(pairs.tolist()):
-        if i in out or j in out:
-            continue
-        common = polygons[i].intersection(polygons[j]).area
-        least = JOIN_SILENT_MM * polygons[j].length
-        if common > least and polygons[j].area - common > least:
+        if i not in out and j not in out and (found := _crossing(nodes[i], nodes[j])) is not None:
             out.add(j)
-            place = polygons[j].exterior.intersection(polygons[i].exterior).representative_point()
-            text = (
-                f"contours of {nodes[i].entity} and {nodes[j].entity} cross at {at((place.x, place.y))}; the smaller "
-                "one was left out"
-            )
-            findings.append(
-                Finding(
-                    kind="contours cross",
-                    severity="error",
-                    message=text,
-                    place=(place.x, place.y),
-                    entity=nodes[j].entity,
-                )
-            )
+            findings.append(found)
     return [n for k, n in enumerate(nodes) if k not in out]
+
+
+def _crossing(larger: _Node, smaller: _Node) -> Finding | None:
+    """What is wrong with two contours of which each has area of its own; None for neighbours that touch."""
+    # Neighbours may share a hair of area, since they are laid out apart; a hole may not reach out of its outline.
+    if larger.polygon.intersection(smaller.polygon).area <= JOIN_SILENT_MM * smaller.polygon.length:
+        return None
+    if not _is_thicker(smaller.polygon - larger.polygon, NESTING_CHORD_MM):
+        return None
+    edges = smaller.polygon.exterior, larger.polygon.exterior
+    common = edges[0].intersection(edges[1]).representative_point()
+    place, apart = (common.x, common.y), float(shapely.hausdorff_distance(*edges))
+    double = apart <= _DOUBLE_MM
+    text = f"contours of {larger.entity} and {smaller.entity} "
+    if double:
+        text += f"near {at(place)} are the same but for {apart:.2f} mm: taken as one, the smaller left out"
+    else:
+        text += f"cross at {at(place)}; the smaller one was left out"
+    return Finding(
+        kind="nearly the same" if double else "contours cross",
+        severity="warning" if double else "error",
+        message=text,
+        place=place,
+        entity=smaller.entity,
+        size_mm=apart if double else None,
+    )
+
+
+def _is_thicker(body: BaseGeometry, than_mm: float) -> bool:
+    return not body.buffer(-than_mm / 2).is_empty
 
 
 def _tree(nodes: list[_Node]) -> list[_Node]:

@@ -109,6 +109,26 @@ def test_crossing_contours_leave_out_the_smaller() -> None:
     assert kinds(nested) == ["contours cross"]
 
 
+@pytest.mark.parametrize("out_mm", [0.03, 0.1, 5.0])
+def test_a_hole_that_reaches_out_of_its_outline_is_an_error_with_its_place(out_mm: float) -> None:
+    nested = read(box(0, 0, 100, 100), circle((90 + out_mm, 50), 10))
+
+    (finding,) = nested.findings
+    assert (finding.kind, finding.severity) == ("contours cross", "error")
+    assert finding.place is not None
+    assert finding.place[0] == pytest.approx(100.0, abs=0.02)
+    assert holes(nested) == [0]
+
+
+def test_a_hole_drawn_twice_a_hair_apart_is_one() -> None:
+    nested = read(box(0, 0, 100, 100), circle((50, 50), 4), circle((50.05, 50.0), 4))
+
+    (finding,) = nested.findings
+    assert (finding.kind, finding.severity) == ("nearly the same", "warning")
+    assert finding.size_mm == pytest.approx(0.05, abs=0.01)
+    assert holes(nested) == [1]
+
+
 def test_neighbours_that_touch_do_not_cross() -> None:
     nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 25))
 
