@@ -162,7 +162,8 @@ def _faces(drawn: list[Drawn]) -> tuple[list[Loop], list[Chain], list[Finding]]:
     else:
         text = (
             f"lines near {at(place)} are shared by neighbours ({shared:.1f} mm): each of the {len(wholes)} faces is "
-            "taken as a contour of its own; put fold or mark lines on a layer of their own"
+            "taken as a contour of its own, and only its size tells whether it is waste between parts: look at the "
+            "picture, and name the parts you want with only; put fold or mark lines on a layer of their own"
         )
     if doubled:
         longest = max(doubled, key=lambda piece: piece.length_mm)

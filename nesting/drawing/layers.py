@@ -24,6 +24,9 @@ COLOURS: Final[dict[str, int]] = {
 }
 """ACI by layer: blue, orange, light blue, dark grey, light orange, light grey, dark magenta."""
 
+LAYERS: Final = frozenset(COLOURS)
+"""All layers of our own writing."""
+
 STROKES: Final[dict[str, str]] = {
     PART_OUTSIDE: "#0000ff",
     PART_INSIDE: "#ff7f00",

@@ -80,7 +80,7 @@ def role_of(layer: str, linetype: str, colour: str, layers: Sequence[str], rules
             return rule.role
     if layers and any(fnmatch.fnmatchcase(layer.upper(), pattern.upper()) for pattern in layers):
         return "cut"
-    named = _by_name(layer) or _by_linetype(linetype)
+    named = role_by_name(layer) or _by_linetype(linetype)
     if named is None:
         return "ignore" if layers else "cut"
     return named
@@ -93,7 +93,8 @@ def mark_kind(role: Role) -> MarkKind | None:
     return role
 
 
-def _by_name(layer: str) -> Role | None:
+def role_by_name(layer: str) -> Role | None:
+    """Return what a layer is for by the words in its name, or None if they tell nothing."""
     plain = unicodedata.normalize("NFKD", layer.replace("ß", "ss").upper())
     words = re.findall(r"[A-Z]+", "".join(c for c in plain if not unicodedata.combining(c)))
     joined = " ".join(words)

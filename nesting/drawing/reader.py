@@ -1,7 +1,7 @@
 """Read a drawing: from a file to the parts in it, with everything that was noticed on the way."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -13,6 +13,7 @@ from nesting.drawing.doubles import without_marked
 from nesting.drawing.ends import TooDenseError
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError
+from nesting.drawing.layers import KEEP_OUT, PART_OUTSIDE, PLATE_EDGE
 from nesting.drawing.marks import LayerRule, role_of
 from nesting.drawing.nest import Nested, Outline, nest
 from nesting.drawing.plausible import size_findings
@@ -80,6 +81,8 @@ def _drawing(
     path: Path, content: "Sorted", join_mm: float, layer_rules: Sequence[LayerRule], *, sheets: bool
 ) -> Drawing:
     curves = tuple(d.curve for d in content.source.gathered.drawn)
+    if sheets:
+        content = _without_plate(content, layer_rules)
     chained = contours_of(content.cut, join_mm)
     if sheets:
         refuse_annotated(path, content.cut, content.source.gathered, chained)
@@ -113,6 +116,22 @@ def _drawing(
         findings=(*findings, *size_findings(parts, content.source.unit.mm_per_unit), *same_findings(parts)),
         curves=curves,
     )
+
+
+def _without_plate(content: "Sorted", rules: Sequence[LayerRule]) -> "Sorted":
+    """Leave out the plate of a layout of our own writing, unless a rule of the user speaks of it."""
+
+    def of_plate(d: Drawn) -> bool:
+        ruled = any(rule.fits(d.layer, d.linetype, d.colour) for rule in rules)
+        return d.layer.upper() in (PLATE_EDGE, KEEP_OUT) and not ruled
+
+    left = sorted({d.layer for d in content.cut if of_plate(d)})
+    if not left or all(d.layer.upper() != PART_OUTSIDE for d in content.cut):
+        return content
+    text = f"this is a layout as oddplate writes it: its plate is left out (layers {', '.join(left)})"
+    note = Finding(kind="layers left out", severity="note", message=text)
+    cut = tuple(d for d in content.cut if not of_plate(d))
+    return replace(content, cut=cut, findings=(*content.findings, note))
 
 
 def sort_content(

@@ -20,6 +20,11 @@ from nesting.geometry.pose import Point
 _NO_PATH: Final = re.compile(r"[^MmZzLlHhVvCcSsQqTtAaEe0-9+\-.,\s]")
 _NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _SAME: Final = 1e-9
+_ROUNDED: Final = 1e-5
+"""Coordinates are written with a few decimals; less than this, in units of the file, is no distance."""
+
+_HALF_TURN: Final = 0.02
+_HALF_TURN_DEG: Final = 4.0
 _LARGEST: Final = 1e9
 
 
@@ -69,7 +74,7 @@ def _strands(path: Any) -> tuple[Strand, ...]:
             run, start = [], _point(segment.end)
         elif isinstance(segment, svg.Close):
             end = run[-1].end if run else start
-            if math.dist(end, start) > 0.0:
+            if math.dist(end, start) > (_ROUNDED if len(run) > 1 else 0.0):
                 run.append(Line(start=end, end=start))
             found.append(_strand(run, True))
             run = []
@@ -94,16 +99,40 @@ def _strand(run: Sequence[Curve], closed: bool) -> Strand:
 
 
 def _one_arc(first: Curve, second: Curve) -> Arc | None:
-    """Two arcs that follow one another on one circle; programs draw a circle as two or four."""
+    """Two arcs that follow one another on one circle; programs draw a circle as two, three or four."""
     if not (isinstance(first, Arc) and isinstance(second, Arc)):
         return None
     size = first.radius_mm
     sweep = first.sweep_deg + second.sweep_deg
-    apart = max(math.dist(first.center, second.center), abs(size - second.radius_mm))
-    if apart > 1e-6 * size or first.sweep_deg * second.sweep_deg < 0.0 or abs(sweep) > 360.0 + 1e-6:
+    slack = max(1e-6 * size, _ROUNDED)
+    if abs(size - second.radius_mm) > slack or first.sweep_deg * second.sweep_deg < 0.0:
         return None
-    sweep = math.copysign(360.0, sweep) if abs(sweep) > 360.0 - 1e-6 else sweep
-    return Arc(center=first.center, radius_mm=size, start_deg=first.start_deg, sweep_deg=sweep)
+    if math.dist(first.center, second.center) > slack:
+        return _two_halves(first, second, slack)
+    if abs(sweep) > 360.0 + math.degrees(4.0 * slack / size):
+        return None
+    closes = abs(sweep) > 180.0 and math.dist(first.start, second.end) <= slack
+    return Arc(
+        center=first.center,
+        radius_mm=size,
+        start_deg=first.start_deg,
+        sweep_deg=math.copysign(360.0, sweep) if closes else sweep,
+    )
+
+
+def _two_halves(first: Arc, second: Arc, slack: float) -> Arc | None:
+    """A circle drawn as two halves whose ends are rounded: their centres lie on either side of the chord's middle."""
+    off = max(abs(abs(arc.sweep_deg) - 180.0) for arc in (first, second))
+    if off > _HALF_TURN_DEG or math.dist(first.start, second.end) > slack:
+        return None
+    center = _middle(first.start, first.end)
+    d = _minus(first.start, center)
+    return Arc(
+        center=center,
+        radius_mm=first.radius_mm,
+        start_deg=math.degrees(math.atan2(d[1], d[0])),
+        sweep_deg=math.copysign(360.0, first.sweep_deg),
+    )
 
 
 def _segment(segment: Any) -> list[Curve]:
@@ -138,6 +167,11 @@ def _arc(segment: Any, start: Point, end: Point) -> list[Curve]:
         return [Line(start=start, end=end)] if math.dist(start, end) > 0.0 else []
     d = _minus(start, center)
     if abs(a - b) <= _SAME * max(a, b):
+        middle = _middle(start, end)
+        if math.dist(center, middle) <= _HALF_TURN * min(a, 1.0):
+            # The centre of a half turn moves by the root of what its ends were rounded by; they say it better.
+            center, a, d = middle, math.dist(start, end) / 2, _minus(start, middle)
+            sweep = math.copysign(180.0, sweep)
         return [Arc(center=center, radius_mm=a, start_deg=math.degrees(math.atan2(d[1], d[0])), sweep_deg=sweep)]
     t = math.degrees(math.atan2((d[0] * v[0] + d[1] * v[1]) / (b * b), (d[0] * u[0] + d[1] * u[1]) / (a * a)))
     return [EllipseArc(center=center, major=u, ratio=b / a, start_deg=t, sweep_deg=sweep)]
@@ -201,6 +235,10 @@ def _finite(point: Point) -> Point:
     if not (abs(point[0]) < _LARGEST and abs(point[1]) < _LARGEST):
         raise ValueError(f"its coordinates are not usable: {point}")
     return point
+
+
+def _middle(a: Point, b: Point) -> Point:
+    return ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
 
 
 def _minus(a: Point, b: Point) -> Point:

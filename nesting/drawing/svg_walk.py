@@ -13,6 +13,8 @@ from nesting.drawing.affine import Affine
 from nesting.drawing.counting import too_many
 from nesting.drawing.entities import Drawn, Gathered
 from nesting.drawing.findings import Finding, Severity
+from nesting.drawing.layers import LAYERS
+from nesting.drawing.marks import role_by_name
 from nesting.drawing.svg_file import fitted, length_px, local, view_box_of
 from nesting.drawing.svg_shapes import Strand, outline, strands_of
 from nesting.drawing.svg_style import Style, StyleRule, colour, hides, style_of, style_rules
@@ -22,6 +24,7 @@ from nesting.geometry.pose import Point
 _MAX_DEPTH: Final = 64
 _WIDE_STROKE_MM: Final = 2.0
 _GROUPS: Final = ("g", "a", "svg", "switch")
+_MARK_ROLES: Final = ("bend", "etch", "centre", "other")
 _SILENT: Final = frozenset(
     ["defs", "title", "desc", "metadata", "style", "script", "symbol", "clipPath", "mask", "marker", "pattern", "view"]
     + ["linearGradient", "radialGradient", "filter", "namedview", "animate", "animateTransform", "set", "cursor"]
@@ -191,11 +194,23 @@ def _children(element: Element, tag: str) -> Iterable[Element]:
 
 
 def _layer(element: Element, tag: str, above: str) -> str:
-    """A group's label names the layer; its id does so only for groups that stand in none."""
-    if tag not in _GROUPS:
-        return above
-    label = next((v for k, v in element.attrib.items() if local(k) in ("label", "data-name") and v.strip()), "")
-    return label.strip() or above or element.get("id", "")
+    """The layer of an element: its label or class, nearest first, else the id or class of the outermost group.
+
+    What stands in a layer leaves it by a label or class only if that tells a role or is a layer of our own, since
+    most classes only say how things look.  The id of a shape counts only if it names a mark: programs number ids by
+    kind (`text12`), and outlines of letters may be meant to be cut.
+    """
+    label = next((v.strip() for k, v in element.attrib.items() if local(k) in ("label", "data-name") and v.strip()), "")
+    classes = element.get("class", "").split()
+    if label and (tag in _GROUPS or role_by_name(label)):
+        return label
+    telling = next((c for c in classes if c.upper() in LAYERS or role_by_name(c)), "")
+    own = element.get("id", "")
+    if telling or tag in _GROUPS:
+        return telling or above or own or " ".join(classes)
+    if role_by_name(above) is None and role_by_name(own) in _MARK_ROLES:
+        return own
+    return above or " ".join(classes)
 
 
 def _moved(affine: Affine, transform: str) -> Affine:

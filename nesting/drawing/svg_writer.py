@@ -4,6 +4,7 @@ Lines and arcs are exact; splines and ellipses become arcs within `R12_ARC_MM`. 
 y and the sense of arcs change sign (W3C, SVG 1.1, chapter 8.3.8: sweep flag 1 is the positive angle direction).
 """
 
+import math
 import os
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -34,6 +35,7 @@ from nesting.part import Part, TextMark
 
 _HAIR_MM: Final = 0.1
 _EDGE_MM: Final = 5.0
+_LONGEST_ARC_DEG: Final = 120.0
 _CAP_HEIGHT: Final = 0.72
 """Height of capitals to font size in plain fonts."""
 
@@ -147,11 +149,10 @@ def _piece(piece: Piece) -> str:
     if not isinstance(piece, Arc):
         return _line(piece.end)
     radius, sense = _n(piece.radius_mm), 0 if piece.sweep_deg > 0.0 else 1
-    ends = [piece.end]
-    # Halved, since between its ends a whole turn has no direction.
-    if abs(piece.sweep_deg) > 180.0:
-        ends.insert(0, replace(piece, sweep_deg=piece.sweep_deg / 2).end)
-    return "".join(f"A{radius} {radius} 0 0 {sense} {_n(x)} {_n(-y)}" for x, y in ends)
+    # Split, since a whole turn has no direction between its ends, and rounded ends of a half turn no sure centre.
+    count = math.ceil(abs(piece.sweep_deg) / _LONGEST_ARC_DEG - 1e-9)
+    ends = [replace(piece, sweep_deg=piece.sweep_deg * k / count).end for k in range(1, count)]
+    return "".join(f"A{radius} {radius} 0 0 {sense} {_n(x)} {_n(-y)}" for x, y in (*ends, piece.end))
 
 
 def _move(point: Point) -> str:

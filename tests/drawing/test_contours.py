@@ -239,6 +239,7 @@ def test_waste_between_panels_is_left_out() -> None:
 
     assert areas(chained) == [10000.0, 10000.0]
     assert "taken as waste" in said(chained, "waste face")[0]
+    assert "name the parts you want with only" in said(chained, "shared lines")[0]
 
 
 def test_outlines_that_touch_at_a_corner() -> None:

@@ -226,6 +226,51 @@ def test_layers_and_colours_tell_marks(tmp_path: Path) -> None:
     assert len(part.holes) == 1
 
 
+def test_classes_and_ids_tell_marks_as_layers_do(tmp_path: Path) -> None:
+    body = (
+        OUTLINE
+        + '<g class="st0"><path class="bend-line" d="M5 60h90" stroke="red"/></g>'
+        + '<g id="g12"><path id="engrave-3" d="M5 10h10" stroke="red"/><circle id="text7" cx="50" cy="20" r="3"/></g>'
+        + '<g class="Markings"><circle cx="70" cy="20" r="3"/></g>'
+        + '<rect id="border" x="20" y="30" width="10" height="10"/>'
+    )
+
+    part = only(read_drawing(svg(tmp_path / "c.svg", body)))
+
+    assert Counter(mark.kind for mark in part.marks) == {"bend": 1, "etch": 1, "other": 1}
+    assert len(part.holes) == 2
+
+
+def test_classes_can_be_chosen_as_layers(tmp_path: Path) -> None:
+    body = '<rect class="cut" width="90" height="60"/><circle class="guide" cx="30" cy="30" r="5"/>'
+
+    assert only(read_drawing(svg(tmp_path / "k.svg", body), layers=["cut"])).holes == ()
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        "M43.333 50.123A6.667 6.667 0 0 1 30 50.123A6.667 6.667 0 0 1 43.333 50.123Z",
+        "M17.567 20.001a7 7 0 1 0 11.135 8.484A7 7 0 1 0 17.567 20.001z",
+    ],
+)
+def test_a_circle_drawn_as_two_rounded_halves_is_one(tmp_path: Path, data: str) -> None:
+    """Rounded to three decimals; the centre of a half turn is off by the root of that, here up to 0.1 mm."""
+    (hole,) = only(read_drawing(svg(tmp_path / "h.svg", OUTLINE + f'<path d="{data}"/>'))).holes
+
+    (curve,) = hole.curves
+    assert curve.type == "arc"
+    assert curve.closed
+
+
+def test_a_slot_with_half_turns_keeps_its_length(tmp_path: Path) -> None:
+    slot = "M20.00001 20A3.00001 3.00001 0 0 0 20 26H40A3.00001 3.00001 0 0 0 40 20Z"
+
+    (hole,) = only(read_drawing(svg(tmp_path / "s.svg", OUTLINE + f'<path d="{slot}"/>'))).holes
+
+    assert hole.area_mm2 == pytest.approx(20 * 6 + 9 * math.pi, rel=1e-5)
+
+
 def test_wide_strokes_and_clipping_are_told(tmp_path: Path) -> None:
     body = '<g clip-path="url(#c)"><rect width="90" height="60" fill="none" stroke="black" stroke-width="5"/></g>'
 

@@ -17,7 +17,9 @@ from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.drawing.cut_order import cut_order
 from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK
+from nesting.drawing.marks import LayerRule
 from nesting.drawing.readback import read_cuts
+from nesting.drawing.reader import read_drawing
 from nesting.drawing.svg_writer import write_svg
 from nesting.drawing.travelled import travelled
 from nesting.drawing.writer import write_drawing
@@ -219,6 +221,22 @@ def test_text_on_a_part_turned_over_stays_readable(tmp_path: Path) -> None:
     assert body.contains(shapely.Point(tuple(turned.dxf.insert)[:2]))
 
 
+def test_written_svg_reads_back_by_its_layers(tmp_path: Path) -> None:
+    """Circles are circles again, and the plate's edge is no part."""
+    write_svg(layout(), tmp_path / "a.svg")
+    cuts = read_cuts(tmp_path / "a.svg")
+    write_drawing(layout(), tmp_path / "a.dxf", Writing(curves="arcs"))
+    same = read_cuts(tmp_path / "a.dxf")
+
+    assert cuts.own_layers and len(cuts.plate_edge) == 1
+    assert [len(part.holes) for part in cuts.parts] == [len(part.holes) for part in same.parts]
+    for piece, other in zip(cuts.pieces, same.pieces, strict=True):
+        pairs = zip((piece.outer, *piece.holes), (other.outer, *other.holes), strict=True)
+        for have, need in pairs:
+            assert have.area_mm2 == pytest.approx(need.area_mm2, rel=1e-5)
+            assert [c.closed for c in have.pieces] == [c.closed for c in need.pieces] or len(need.pieces) > 1
+
+
 def test_svg_in_true_size_holds_the_same_contours(tmp_path: Path) -> None:
     """Lengths of the paths, read by another library, against those of the parts."""
     from svgelements import Path as SvgPath  # type: ignore[import-untyped]
@@ -243,3 +261,18 @@ def test_svg_in_true_size_holds_the_same_contours(tmp_path: Path) -> None:
     texts = [t.text for t in root.iter(f"{name}text")]
     assert texts.count("UP") == 3 and "2 cover é" in texts
     assert {g.get("class") for g in root.iter(f"{name}g")} == {"PLATE_EDGE", MARK, LABEL, PIERCE_MARK}
+
+
+@pytest.mark.parametrize("ending", ["dxf", "svg"])
+def test_parts_of_a_written_layout_are_read_without_its_plate(tmp_path: Path, ending: str) -> None:
+    file = tmp_path / f"a.{ending}"
+    write = write_svg if ending == "svg" else write_drawing
+    write(layout(), file)
+
+    read = read_drawing(file)
+    whole = read_drawing(file, layer_rules=[LayerRule(pattern="PLATE*", role="cut")])
+
+    assert sorted(len(part.holes) for part in read.parts) == [0, 3, 3, 3]
+    assert sum(len(part.marks) for part in read.parts) == 3
+    assert any("its plate is left out" in f.message for f in read.findings if f.severity == "note")
+    assert not any("its plate is left out" in f.message for f in whole.findings)
