@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+import shapely
+from scipy.optimize import least_squares
 from shapely.geometry import Point, Polygon
 
 from nesting.outline.photo.sheets import (
@@ -70,6 +72,7 @@ def eye(
     lean_deg: float = 12.0,
     focal: float = 0.78,
     bend: tuple[float, float, float] = (0.06, -0.05, 0.0),
+    middle: Floats | None = None,
 ) -> Eye:
     """A camera held over a place, leaning up to `lean_deg` any way."""
     tall = width * 3 // 4
@@ -84,7 +87,8 @@ def eye(
     right = np.cross(forward, [math.sin(roll), math.cos(roll), 0.0])
     right /= np.linalg.norm(right)
     down = np.cross(forward, right)
-    middle = ((width - 1) / 2 + rng.normal(0, 0.004) * width, (tall - 1) / 2 + rng.normal(0, 0.004) * width)
+    aside = rng.normal(0, 0.004, 2) * width if middle is None else middle
+    middle = ((width - 1) / 2 + aside[0], (tall - 1) / 2 + aside[1])
     return Eye(
         width=width,
         height=tall,
@@ -98,7 +102,7 @@ def eye(
 
 @dataclass(frozen=True, kw_only=True)
 class Paper:
-    """A sheet lying on the floor: place of its lower left corner, turn, size; number of its markers or None for blank."""
+    """A sheet on the floor: place of its lower left corner, turn, size; number of its markers, None for blank."""
 
     x: float
     y: float
@@ -133,7 +137,13 @@ def odd_plate(rng: np.random.Generator, size_mm: float = 1200.0) -> Polygon:
     d = lambda s=0.06: rng.uniform(-s, s) * h  # noqa: E731
     corners = [(0, 0), (w * rng.uniform(0.88, 1.0), d()), (w, h * 0.55 + d()), (w * 0.8 + d(), h + d())]
     notch = rng.uniform(0.3, 0.5) * w
-    corners += [(notch + 130, h + d(0.02)), (notch + 120, h * 0.72), (notch, h * 0.74), (notch - 10, h * 0.98), (0.02 * w, h * 0.9 + d())]
+    corners += [
+        (notch + 130, h + d(0.02)),
+        (notch + 120, h * 0.72),
+        (notch, h * 0.74),
+        (notch - 10, h * 0.98),
+        (0.02 * w, h * 0.9 + d()),
+    ]
     plate = Polygon(corners)
     bite = Point(w * rng.uniform(0.25, 0.6), -rng.uniform(30, 80)).buffer(rng.uniform(130, 190), 128)
     plate = plate.difference(bite)
@@ -227,14 +237,31 @@ def render(
             band = 1 / (1 + np.exp(-(np.abs(s - middle) - rng.uniform(60, 220)) / 12))
             light *= cv2.resize(shadow + (1 - shadow) * band, shape[::-1], interpolation=cv2.INTER_LINEAR)
     slope = rng.uniform(-0.12, 0.12, 2)
-    light *= 1 + slope[0] * np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None] + slope[1] * np.linspace(-1, 1, shape[1], dtype=np.float32)
+    light *= (
+        1
+        + slope[0] * np.linspace(-1, 1, shape[0], dtype=np.float32)[:, None]
+        + slope[1] * np.linspace(-1, 1, shape[1], dtype=np.float32)
+    )
 
-    picture = _seen(view, origin, cell, solid, floor * light[..., None], face * light[..., None], edge * light[..., None], thickness_mm)
+    picture = _seen(
+        view,
+        origin,
+        cell,
+        solid,
+        floor * light[..., None],
+        face * light[..., None],
+        edge * light[..., None],
+        thickness_mm,
+    )
     picture = cv2.GaussianBlur(picture, (0, 0), blur_px) * dim
     picture += rng.normal(0, noise_levels, picture.shape).astype(np.float32)
     jpeg = cv2.imencode(".jpg", picture.clip(0, 255).round().astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
     return Scene(
-        picture=cv2.imdecode(jpeg, cv2.IMREAD_COLOR), eye=view, plate=plate, thickness_mm=thickness_mm, papers=list(papers)
+        picture=cv2.imdecode(jpeg, cv2.IMREAD_COLOR),
+        eye=view,
+        plate=plate,
+        thickness_mm=thickness_mm,
+        papers=list(papers),
     )
 
 
@@ -317,3 +344,66 @@ def papers_round(rng: np.random.Generator, plate: Polygon, count: int = 8) -> li
         corner = Paper(x=0, y=0, turn=turn).corners.mean(axis=0)
         found.append(Paper(x=at[0] - corner[0], y=at[1] - corner[1], turn=turn, number=number))
     return found
+
+
+@dataclass(frozen=True, kw_only=True)
+class Error:
+    """How far an outline is off, mm: 95 % of its edge laid where it fits best, and the worst place laid by its corners.
+
+    `outside` is how far it reaches beyond the true plate at worst, laid where it fits best.
+    """
+
+    most: float
+    worst: float
+    outside: float
+
+
+def error(scene: Scene, photo) -> Error:
+    """Compare a found outline, holes and all, with the true one."""
+    found = photo.captured
+    rings = [np.array(c.polygon(0.02, "midway").exterior.segmentize(4.0).coords) for c in (found.outer, *found.holes)]
+    flat = np.concatenate(rings)
+    rays = scene.eye.rays(photo.pixels_of(flat))
+    there = scene.eye.at[:2] + rays[:, :2] * ((scene.thickness_mm - scene.eye.at[2]) / rays[:, 2])[:, None]
+
+    def off(points: Floats) -> Floats:
+        distances: Floats = shapely.distance(scene.plate.boundary, shapely.points(points))
+        return distances
+
+    middle = flat.mean(axis=0)
+
+    def laid(pose: Floats, points: Floats = flat) -> Floats:
+        c, s = math.cos(pose[2]), math.sin(pose[2])
+        at: Floats = (points - middle) @ np.array([[c, s], [-s, c]]) + pose[:2]
+        return at
+
+    a, b = flat - middle, there - there.mean(axis=0)
+    turn = math.atan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
+    begin = np.array([*there.mean(axis=0), turn])
+    fit = least_squares(lambda p: off(laid(p)), begin, x_scale=[1.0, 1.0, 1e-3], loss="soft_l1")
+    best = laid(fit.x)
+    outside = np.where(shapely.contains_xy(scene.plate, best), 0.0, off(best))
+    # By the two corners named, as the plate will be laid on the table: their true places are corners of the true plate.
+    corners = {c["name"]: (c["x_mm"], c["y_mm"]) for c in found.figures["corners"]}
+    ends = np.array([corners[n] for n in found.set_up_by])
+    near = laid(fit.x, ends)
+    vertices = shapely.get_coordinates(scene.plate)
+    true = np.array([vertices[np.hypot(*(vertices - p).T).argmin()] for p in near])
+    u, v = ends[1] - ends[0], true[1] - true[0]
+    turn = math.atan2(v[1], v[0]) - math.atan2(u[1], u[0])
+    pose = np.array([*(true[0] - laid(np.array([0.0, 0.0, turn]), ends[:1])[0]), turn])
+    by_corners = laid(pose)
+    reach = Polygon(laid(pose, rings[0]), [laid(pose, r) for r in rings[1:]]).boundary
+    missed = shapely.distance(reach, shapely.points(shapely.get_coordinates(scene.plate.segmentize(4.0))))
+    return Error(
+        most=float(np.percentile(off(best), 95)),
+        worst=float(max(off(by_corners).max(), missed.max())),
+        outside=float(outside.max()),
+    )
+
+
+def paper_beside(rng: np.random.Generator, plate: Polygon) -> Paper:
+    """One blank A4 sheet near the middle of a plate's long side."""
+    x0, y0, x1, _ = plate.bounds
+    at = rng.uniform(x0 + 0.25 * (x1 - x0), x1 - 0.5 * (x1 - x0))
+    return Paper(x=at, y=y0 - 275, turn=rng.uniform(-0.2, 0.2), size=(297.0, 210.0))

@@ -34,6 +34,18 @@ class Calibrated:
     residual_px: float
     warnings: tuple[str, ...]
 
+    def document(self) -> dict[str, object]:
+        """What is told in JSON."""
+        names = ("log_focal_px", "middle_x_px", "middle_y_px", "bend_k1", "bend_k2")
+        deviations = np.sqrt(np.diag(self.lens.covariance))
+        return {
+            "sheets_seen": self.views,
+            "residual_px": round(self.residual_px, 4),
+            "values": {n: round(float(v), 6) for n, v in zip(names, self.lens.values, strict=True)},
+            "deviations": {n: round(float(v), 6) for n, v in zip(names, deviations, strict=True)},
+            "warnings": list(self.warnings),
+        }
+
 
 def calibrate(paths: Sequence[Path]) -> Calibrated:
     """Return the lens that took pictures of marker sheets; raise `InputError` where they do not tell.
@@ -55,7 +67,16 @@ def calibrate(paths: Sequence[Path]) -> Calibrated:
         if not found:
             raise InputError(f"{path}: no marker sheet found; leave the picture out, or take it sharper and nearer")
         views += [
-            (path, SeenSheet(number=s.number, on_sheet=s.on_sheet, pixels=s.pixels @ back[:, :2].T + back[:, 2], outline=s.outline, blur_px=s.blur_px))  # noqa: E501
+            (
+                path,
+                SeenSheet(
+                    number=s.number,
+                    on_sheet=s.on_sheet,
+                    pixels=s.pixels @ back[:, :2].T + back[:, 2],
+                    outline=s.outline,
+                    blur_px=s.blur_px,
+                ),
+            )
             for s in found
             if len(s.pixels) >= 6
         ]
@@ -93,7 +114,7 @@ def _adjusted(views: Sequence[tuple[Path, SeenSheet]], width: int, height: int) 
         )
     lens = Lens(width=width, height=height, values=fit.x[:5], covariance=covariance, calibrated=True)
     return Calibrated(
-        lens=lens, views=len(views), residual_px=residual, warnings=_doubts(lens, [v for _, v in views], fit.x[5:])
+        lens=lens, views=len(views), residual_px=residual, warnings=_doubts(lens, [v for _, v in views])
     )
 
 
@@ -111,7 +132,7 @@ def _worst(off: Floats, views: Sequence[tuple[Path, SeenSheet]]) -> str:
     return views[int(np.argmax(means))][0].name
 
 
-def _doubts(lens: Lens, views: Sequence[SeenSheet], poses: Floats) -> tuple[str, ...]:
+def _doubts(lens: Lens, views: Sequence[SeenSheet]) -> tuple[str, ...]:
     doubts = []
     middle = np.array([lens.width, lens.height]) / 2
     reach = max(float(np.hypot(*(v.pixels - middle).T).max()) for v in views) / float(np.hypot(*middle))

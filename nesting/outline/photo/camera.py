@@ -102,9 +102,9 @@ def find_camera(
     spare = len(best.fun) - len(best.x)
     ratio = math.sqrt(2 * best.cost / max(spare, 1))
     covariance = np.linalg.pinv(best.jac.T @ best.jac, hermitian=True)[:_NEEDED, :_NEEDED]
-    seen_off = best.fun[8:].reshape(-1, 2) * np.repeat([s.sigma_px for s in ordered], [len(s.flat) for s in ordered])[
-        :, None
-    ]
+    seen_off = (
+        best.fun[8:].reshape(-1, 2) * np.repeat([s.sigma_px for s in ordered], [len(s.flat) for s in ordered])[:, None]
+    )
     return Camera(
         values=best.x[:_NEEDED],
         covariance=covariance * max(1.0, ratio) ** 2,

@@ -58,7 +58,9 @@ def refine(
     ).astype(np.float64)  # fmt: skip
     width = min(len(points) // 4 * 2 - 1, 2 * round(along_px / step / 2) + 1)
     mean = uniform_filter1d(profiles, max(width, 1), axis=0, mode="wrap")
-    found, gap, contrast, grain = _steps(mean, np.zeros(len(points)) if face is None else _samples(face(points, normals)))
+    found, gap, contrast, grain = _steps(
+        mean, np.zeros(len(points)) if face is None else _samples(face(points, normals))
+    )
     near = min(len(points), 2 * round(_GAP_ALONG * along_px / step / 2) + 1)
     offsets = np.interp(found, np.arange(len(away)), away) - median_filter(gap, size=near, mode="wrap") * SAMPLE_PX
     offsets = median_filter(offsets, size=min(5, len(offsets)), mode="wrap")
@@ -132,7 +134,9 @@ def _halfway(profiles: Floats, edge: Ints, inner: Floats, outer: Floats) -> Floa
     """Sample at which profiles pass halfway from inner to outer colour, nearest to the cut."""
     n, s, _ = profiles.shape
     across = outer - inner
-    levels = ((profiles - inner[:, None]) * across[:, None]).sum(axis=2) / np.maximum((across**2).sum(axis=1), 1e-9)[:, None]
+    levels = ((profiles - inner[:, None]) * across[:, None]).sum(axis=2) / np.maximum((across**2).sum(axis=1), 1e-9)[
+        :, None
+    ]
     found = edge - 0.5
     nearest = np.full(n, 4.0)
     for k in range(s - 1):

@@ -5,7 +5,6 @@ r (1 + k1 r2 + k2 r4).
 """
 
 import math
-import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.errors import InputError
-from nesting.plate_file import refuse_taken
+from nesting.outline.photo.written import write_whole
 
 Floats = NDArray[np.float64]
 
@@ -67,8 +66,8 @@ class Lens:
         scale = width / self.width
         if abs(height - self.height * scale) > 1.0:
             raise InputError(
-                f"{where}: the picture is {width} x {height} pixels, the lens file is for {self.width} x {self.height}; "
-                "take it with the same camera and setting, and use the file as the camera wrote it"
+                f"{where}: the picture is {width} x {height} pixels, the lens file is for "
+                f"{self.width} x {self.height}; take it with the same camera and setting, and use the file as the camera wrote it"
             )
         jacobian = np.diag([1.0, scale, scale, 1.0, 1.0])
         values = self.values.copy()
@@ -103,7 +102,6 @@ def write_lens_file(lens: Lens, path: Path, *, pictures: int, residual_px: float
     """Write a lens file; raise `InputError` where one is there and may not be replaced, or it cannot be written."""
     if path.suffix.lower() != ".toml":
         raise InputError(f"{path}: a lens file ends in .toml")
-    refuse_taken(path, force=force)
     rows = ",\n".join("  [" + ", ".join(f"{v:.9e}" for v in row) + "]" for row in lens.covariance)
     text = (
         f'schema = "{SCHEMA}"\nwidth_px = {lens.width}\nheight_px = {lens.height}\n'
@@ -111,14 +109,7 @@ def write_lens_file(lens: Lens, path: Path, *, pictures: int, residual_px: float
         f"values = [{', '.join(f'{v:.9f}' for v in lens.values)}]\ncovariance = [\n{rows},\n]\n"
         f"pictures = {pictures}\nresidual_px = {residual_px:.4f}\n"
     )
-    beside = path.with_name(f".{path.name}.part{os.getpid()}")
-    try:
-        beside.write_text(text, encoding="utf-8", newline="\n")
-        beside.replace(path)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
-    finally:
-        beside.unlink(missing_ok=True)
+    write_whole(path, text.encode(), force=force)
 
 
 def read_lens_file(path: Path) -> Lens:

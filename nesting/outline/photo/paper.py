@@ -101,7 +101,10 @@ def _refined(pixels: Pixels, corners: Floats, lens: Lens, name: str) -> SeenPape
 
 
 def _dense(corners: Floats) -> Floats:
-    parts = [a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a) for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)]  # noqa: E501
+    parts = [
+        a + np.linspace(0, 1, 40, endpoint=False)[:, None] * (b - a)
+        for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ]
     return np.concatenate(parts)
 
 

@@ -1,9 +1,8 @@
 """A plate's outline from one picture: the camera's place from sheets of known size, the edge from colours."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Final, Literal
 
 import numpy as np
@@ -11,8 +10,6 @@ import shapely
 from numpy.typing import NDArray
 
 from nesting.errors import InputError
-from nesting.geometry.contour import Contour
-from nesting.geometry.curves import circle
 from nesting.geometry.pose import Pose
 from nesting.outline.bounds import best_set_up
 from nesting.outline.captured import Captured
@@ -20,11 +17,10 @@ from nesting.outline.photo.camera import Camera, Known, find_camera
 from nesting.outline.photo.edges import Edge, refine
 from nesting.outline.photo.lens import Lens
 from nesting.outline.photo.paper import SHEETS, find_paper
-from nesting.outline.photo.picture import Picture, read_picture
+from nesting.outline.photo.picture import Picture
 from nesting.outline.photo.pieces import Straightened, straighten
 from nesting.outline.photo.sheets import RULER_MM, find_sheets
 from nesting.outline.photo.steel import find_steel
-from nesting.outline.rings import Vertex
 
 Floats = NDArray[np.float64]
 MarksOn = Literal["floor", "plate"]
@@ -45,11 +41,12 @@ EDGE_SIGMA_PX: Final = 0.35
 """How far a whole edge may be off its place: blur and light shift it (measured on rendered scenes)."""
 
 EDGE_SIGMA_MM: Final = 0.2
+TAPE_MM: Final = 2.0
+"""How far a taped length may be off (common practice, no source)."""
 _MOST_UNCLEAR: Final = 0.15
 _CORNER_MM: Final = 9.0
 _MOST_BLUR_MM: Final = 6.0
 _LEAST_HOLE_MM: Final = 12.0
-_CUT_FACE_DOUBT: Final = 0.25
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,22 +81,25 @@ class Marks:
 
 @dataclass(frozen=True, kw_only=True)
 class Photo:
-    """The outline, and its rings (n, 2) in pixels to be drawn over the picture, the plate's edge first."""
+    """The outline, and its rings (n, 2) in pixels to be drawn over the picture, the plate's edge first.
+
+    `pixels_of` takes places (n, 2) of the outline, mm, to the picture.
+    """
 
     captured: Captured
     picture: Picture
     rings: tuple[Floats, ...]
     corners: Floats
     marks: tuple[Floats, ...]
+    pixels_of: Callable[[Floats], Floats]
 
 
-def from_photo(path: Path, ask: Ask, lens: Lens | None = None) -> Photo:
+def from_photo(picture: Picture, ask: Ask, lens: Lens | None = None) -> Photo:
     """Return the plate in a picture; raise `InputError` with the reason where it cannot be had."""
-    picture = read_picture(path)
     seen_by = lens_of(picture, lens)
     marks = find_marks(picture, ask, seen_by)
     camera = camera_of(ask, marks, seen_by)
-    return outline_of(picture, ask, marks, camera, seen_by)
+    return outline_of(picture, ask, marks, camera)
 
 
 def lens_of(picture: Picture, lens: Lens | None) -> Lens:
@@ -123,13 +123,13 @@ def find_marks(picture: Picture, ask: Ask, lens: Lens) -> Marks:
         sigma = PAPER_SIGMA_MM[0 if ask.sheet_mm else 1]
         stretch = (sigma / width, sigma / height)
         fits = [
-            find_camera([Known(flat=flat, pixels=t)], lens, rise_mm=0, rise_sigma_mm=0.1, stretch_sigma=stretch).residual
+            find_camera(
+                [Known(flat=flat, pixels=t)], lens, rise_mm=0, rise_sigma_mm=0.1, stretch_sigma=stretch
+            ).residual
             for t in tries
         ]
         known = Known(flat=flat, pixels=tries[int(np.argmin(fits))])
-        return Marks(
-            known=(known,), outlines=(paper.corners,), stretch_sigma=stretch, told=f"one {ask.sheet} sheet"
-        )
+        return Marks(known=(known,), outlines=(paper.corners,), stretch_sigma=stretch, told=f"one {ask.sheet} sheet")
     sheets = find_sheets(picture.grey)
     if not sheets:
         raise InputError(
@@ -204,7 +204,7 @@ def camera_of(ask: Ask, marks: Marks, lens: Lens) -> Camera:
     return camera
 
 
-def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera, lens: Lens) -> Photo:
+def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Photo:
     """Find plate and holes in the picture, straighten them, and say how far they may be wrong."""
     height, width = picture.pixels.shape[:2]
     middle = np.array(ask.middle) if ask.middle else np.array([width / 2, height / 2])
@@ -249,9 +249,7 @@ def _refuse_unclear(picture: Picture, edge: Edge) -> None:
         )
 
 
-def _assembled(
-    picture: Picture, ask: Ask, marks: Marks, camera: Camera, edges: Sequence[Edge], spot: float
-) -> Photo:
+def _assembled(picture: Picture, ask: Ask, marks: Marks, camera: Camera, edges: Sequence[Edge], spot: float) -> Photo:
     flats = [camera.on_face(e.points) for e in edges]
     pose = _laid(flats[0])
     pieces: list[Straightened] = []
@@ -259,21 +257,21 @@ def _assembled(
         ring = shapely.Polygon(flat)
         ordered = flat if ring.exterior.is_ccw else flat[::-1]
         pieces.append(
-            straighten(
-                _moved(ordered, pose), tolerance_mm=ask.tolerance_mm, corner_mm=_CORNER_MM, left=not pieces
-            )
+            straighten(_moved(ordered, pose), tolerance_mm=ask.tolerance_mm, corner_mm=_CORNER_MM, left=not pieces)
         )
     outer, holes = pieces[0], pieces[1:]
     vertices = _moved_back(np.array([v[:2] for v in outer.corners]), pose) if outer.corners else flats[0][::40]
     at = camera.pixels(vertices)
-    bound, pair, parts = _bound(camera, at, spot, pieces)
+    bound, pair = bound_of(camera, at, math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM))
+    scatter = max(p.outward_mm for p in pieces)
     names = tuple(str(k + 1) for k in range(len(outer.corners)))
     captured = Captured(
         way="photo",
         outer=outer.contour,
         holes=tuple(h.contour for h in holes),
-        uncertainty_mm=bound,
-        basis=f"{marks.told} on the {ask.marks_on}, {spot:.2f} mm a pixel; {parts}",
+        uncertainty_mm=bound + scatter,
+        basis=f"{marks.told} on the {ask.marks_on}, {spot:.2f} mm a pixel; "
+        f"camera, print, thickness and edge {bound:.2f} mm, edge off its lines and arcs {scatter:.2f} mm",
         names=names,
         set_up_by=(names[pair[0]], names[pair[1]]) if names else None,
         warnings=marks.warnings,
@@ -283,7 +281,13 @@ def _assembled(
         ),
         figures={
             "corners": [
-                {"name": n, "x_mm": round(v[0], 3), "y_mm": round(v[1], 3), "x_px": round(p[0], 1), "y_px": round(p[1], 1)}
+                {
+                    "name": n,
+                    "x_mm": round(v[0], 3),
+                    "y_mm": round(v[1], 3),
+                    "x_px": round(p[0], 1),
+                    "y_px": round(p[1], 1),
+                }
                 for n, v, p in zip(names, outer.corners, at.tolist(), strict=False)
             ],
             "mm_per_pixel": round(spot, 4),
@@ -291,24 +295,23 @@ def _assembled(
             "camera_height_mm": round(float(camera.place[2]), 1),
         },
     )
-    rings = tuple(camera.pixels(_moved_back(np.array(p.contour.polygon(0.05, "midway").exterior.coords), pose)) for p in pieces)
-    return Photo(captured=captured, picture=picture, rings=rings, corners=at if names else at[:0], marks=marks.outlines)
 
+    def pixels_of(flat: Floats) -> Floats:
+        return camera.pixels(_moved_back(flat, pose))
 
-def _bound(
-    camera: Camera, pixels: Floats, spot: float, pieces: Sequence[Straightened]
-) -> tuple[float, tuple[int, int], str]:
-    """The 95 % bound, the two corners the plate is laid by, and what the bound is made of."""
-    spread = camera.spread(pixels)
-    own = math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM)
-    covariance = spread @ spread.T + own**2 * np.eye(2 * len(pixels))
-    set_up = best_set_up(camera.on_face(pixels), covariance)
-    scatter = max(p.outward_mm for p in pieces)
-    return (
-        set_up.bound_mm + scatter,
-        (set_up.first, set_up.second),
-        f"camera, print, thickness and edge {set_up.bound_mm:.2f} mm, edge off its lines and arcs {scatter:.2f} mm",
+    rings = tuple(pixels_of(np.array(p.contour.polygon(0.05, "midway").exterior.coords)) for p in pieces)
+    corners = at if names else at[:0]
+    return Photo(
+        captured=captured, picture=picture, rings=rings, corners=corners, marks=marks.outlines, pixels_of=pixels_of
     )
+
+
+def bound_of(camera: Camera, pixels: Floats, own_mm: float) -> tuple[float, tuple[int, int]]:
+    """The 95 % bound of corners at pixels, each off by `own_mm` besides, and the two the plate is laid by."""
+    spread = camera.spread(pixels)
+    covariance = spread @ spread.T + own_mm**2 * np.eye(2 * len(pixels))
+    set_up = best_set_up(camera.on_face(pixels), covariance)
+    return set_up.bound_mm, (set_up.first, set_up.second)
 
 
 def _laid(flat: Floats) -> Pose:
@@ -337,3 +340,23 @@ def _moved_back(flat: Floats, pose: Pose) -> Floats:
     c, s = math.cos(angle), math.sin(angle)
     back: Floats = (flat - [pose.x_mm, pose.y_mm]) @ np.array([[c, -s], [s, c]])
     return back
+
+
+def check_taped(captured: Captured, first: str, second: str, taped_mm: float) -> Captured:
+    """Return the outline with one distance between corners checked by tape.
+
+    Raise `InputError` for corners that are none, and where tape and picture differ by more than both may be off.
+    """
+    places = {c["name"]: (c["x_mm"], c["y_mm"]) for c in captured.figures["corners"]}
+    for name in (first, second):
+        if name not in places:
+            raise InputError(f"taped from {first} to {second}: no corner {name}; corners are {', '.join(places)}")
+    found = math.dist(places[first], places[second])
+    allowed = captured.uncertainty_mm + TAPE_MM
+    told = f"{first} to {second}: {found:.1f} mm in the picture, {taped_mm:.1f} mm by tape"
+    if abs(found - taped_mm) > allowed:
+        raise InputError(
+            f"{told}, which differ by more than the {allowed:.1f} mm that both may be off; check the tape, the "
+            "thickness, the size of print or paper, and that all sheets lie at one height"
+        )
+    return replace(captured, notes=(*captured.notes, f"scale checked: {told}"))

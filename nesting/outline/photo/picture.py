@@ -114,4 +114,6 @@ def _refuse_bad(picture: Picture) -> None:
             "take it in softer light, without flash"
         )
     if float(small.std()) < _LEAST_SPREAD:
-        raise InputError(f"{picture.name}: hardly any contrast (spread {small.std():.0f} of 255); look at lens and light")
+        raise InputError(
+            f"{picture.name}: hardly any contrast (spread {small.std():.0f} of 255); look at lens and light"
+        )

@@ -69,7 +69,9 @@ def straighten(points: Floats, *, tolerance_mm: float, corner_mm: float, left: b
         off = gaussian_filter1d(off, 1.5, mode="wrap") * (-side)
         radius -= side * max(float(off.max()), 0.0)
         contour = Contour(curves=(circle((float(center[0]), float(center[1])), radius),))
-        return Straightened(contour=contour, corners=(), inward_mm=max(float(off.max()), 0.0), outward_mm=float(abs(off).max()))
+        return Straightened(
+            contour=contour, corners=(), inward_mm=max(float(off.max()), 0.0), outward_mm=float(abs(off).max())
+        )
     pieces = _pieces(points, tolerance_mm, corner_mm)
     shifted, dents = [], []
     for piece in pieces:

@@ -1,7 +1,6 @@
 """The marker sheets on paper: a PDF true to scale, with a ruler to check the print by."""
 
 import io
-import os
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,6 +25,7 @@ from nesting.outline.photo.sheets import (
     SQUARE_MM,
     marker_corners,
 )
+from nesting.outline.photo.written import write_whole
 from nesting.plate_file import refuse_taken
 
 PAPERS: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -47,14 +47,7 @@ def write_marker_sheets(path: Path, *, paper: str = "A4", sheets: int = 8, force
     with mpl.rc_context(_STYLE), PdfPages(buffer, metadata={"CreationDate": None}) as pages:
         for number in range(sheets):
             pages.savefig(_page(number, PAPERS[paper]))
-    beside = path.with_name(f".{path.name}.part{os.getpid()}")
-    try:
-        beside.write_bytes(buffer.getvalue())
-        beside.replace(path)
-    except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
-    finally:
-        beside.unlink(missing_ok=True)
+    write_whole(path, buffer.getvalue(), force=force)
 
 
 def _page(number: int, paper: tuple[float, float]) -> Figure:

@@ -114,7 +114,7 @@ def _sheet(grey: Grey, number: int, markers: list[tuple[int, Floats]]) -> SeenSh
         on_sheet=inner[good],
         pixels=sharp[good],
         outline=_mapped(across, rim),
-        blur_px=_blur(grey, sharp[good], across, inner[good]),
+        blur_px=_blur(grey, across, inner[good]),
     )
 
 
@@ -124,7 +124,7 @@ def _mapped(matrix: Floats, points: Floats) -> Floats:
     return mapped
 
 
-def _blur(grey: Grey, pixels: Floats, across: Floats, inner: Floats) -> float:
+def _blur(grey: Grey, across: Floats, inner: Floats) -> float:
     """Width in pixels over which black turns white, across the edge halfway along a square: contrast / slope."""
     widths = []
     for at in inner[:: max(1, len(inner) // 6)]:
