@@ -230,7 +230,7 @@ def test_written_svg_reads_back_by_its_layers(tmp_path: Path) -> None:
 
     assert cuts.own_layers and len(cuts.plate_edge) == 1
     assert [len(part.holes) for part in cuts.parts] == [len(part.holes) for part in same.parts]
-    for piece, other in zip(cuts.pieces, same.pieces, strict=True):
+    for piece, other in zip(cuts.parts, same.parts, strict=True):
         pairs = zip((piece.outer, *piece.holes), (other.outer, *other.holes), strict=True)
         for have, need in pairs:
             assert have.area_mm2 == pytest.approx(need.area_mm2, rel=1e-5)
