@@ -235,6 +235,7 @@ def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None
             body = body.difference(shapely.union_all([n.polygon for n in node.inside]))
             body = max(shapely.get_parts(body), key=lambda g: g.area, default=node.polygon)
         outlines.append(Outline(outer=node.loop, holes=holes, polygon=body))
+        findings += _touching(node)
     elif node.inside:
         count = len(node.inside)
         text = f"{count} contours lie in the outline of {node.entity}, which does not close or crosses itself: left out"
@@ -244,6 +245,23 @@ def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None
     for hole in node.inside:
         for island in hole.inside:
             _island(island, outlines, findings)
+
+
+def _touching(node: _Node) -> list[Finding]:
+    """Holes that reach to the outline itself: once cut, they are notches, or the part falls apart."""
+    edge = node.polygon.exterior
+    holes = [n for n in node.inside if n.loop is not None]
+    shapely.prepare(edge)
+    found = []
+    for hole in (n for n in holes if shapely.dwithin(edge, n.polygon.exterior, JOIN_SILENT_MM)):
+        nearest = shapely.shortest_line(hole.polygon.exterior, edge).coords[0]
+        place = (float(nearest[0]), float(nearest[1]))
+        text = (
+            f"hole of {hole.entity} touches the outline of {node.entity} at {at(place)}: no metal is left between them; "
+            "if a notch is meant, draw it as part of the outline"
+        )
+        found.append(Finding(kind="hole at edge", severity="warning", message=text, place=place, entity=hole.entity))
+    return found
 
 
 def _island(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:

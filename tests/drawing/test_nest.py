@@ -130,10 +130,19 @@ def test_a_hole_drawn_twice_a_hair_apart_is_one() -> None:
 
 
 def test_neighbours_that_touch_do_not_cross() -> None:
-    nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 25))
+    nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 10))
 
     assert sorted(holes(nested)) == [0, 1]
     assert nested.findings == ()
+
+
+def test_a_hole_that_touches_the_outline_is_told_with_its_place() -> None:
+    nested = read(box(0, 0, 50, 50), circle((40, 20), 10), circle((20, 30), 10))
+
+    (finding,) = nested.findings
+    assert (finding.kind, finding.severity) == ("hole at edge", "warning")
+    assert finding.place == pytest.approx((50.0, 20.0), abs=0.02)
+    assert holes(nested) == [2]
 
 
 def test_hair_thin_contour_is_left_out() -> None:
