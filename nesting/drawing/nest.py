@@ -257,7 +257,7 @@ def _touching(node: _Node) -> list[Finding]:
         nearest = shapely.shortest_line(hole.polygon.exterior, edge).coords[0]
         place = (float(nearest[0]), float(nearest[1]))
         text = (
-            f"hole of {hole.entity} touches the outline of {node.entity} at {at(place)}: no metal is left between them; "
+            f"hole of {hole.entity} touches the outline of {node.entity} at {at(place)}: no metal is left; "
             "if a notch is meant, draw it as part of the outline"
         )
         found.append(Finding(kind="hole at edge", severity="warning", message=text, place=place, entity=hole.entity))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from nesting.errors import InputError
 from nesting.outline.fits import FittedLine, fit_line
-from nesting.outline.photo.edges import refine
+from nesting.outline.photo.edges import at_strongest, cross
 from nesting.outline.photo.lens import Lens, rays_of, seen
 
 Floats = NDArray[np.float64]
@@ -80,8 +80,9 @@ def _refined(pixels: Pixels, corners: Floats, lens: Lens, name: str) -> SeenPape
     if (x * np.roll(y, -1) - np.roll(x, -1) * y).sum() > 0.0:
         corners = corners[::-1]
     size = float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))
-    edge = refine(pixels, _dense(corners), inside=1, reach_px=max(5.0, 0.03 * size), along_px=max(4.0, 0.02 * size))
-    edge = refine(pixels, edge.points, inside=1, reach_px=4.0, along_px=max(4.0, 0.02 * size))
+    along = max(4.0, 0.02 * size)
+    edge = at_strongest(cross(pixels, _dense(corners), inside=1, reach_px=max(5.0, 0.03 * size), along_px=along))
+    edge = at_strongest(cross(pixels, edge.points, inside=1, reach_px=4.0, along_px=along))
     rays = rays_of(lens.values, edge.points)
     sides, offs = [], []
     for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):

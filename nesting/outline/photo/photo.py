@@ -14,11 +14,11 @@ from nesting.geometry.pose import Pose
 from nesting.outline.bounds import best_set_up
 from nesting.outline.captured import Captured
 from nesting.outline.photo.camera import Camera, Known, find_camera
-from nesting.outline.photo.edges import Edge, refine
+from nesting.outline.photo.edges import Edge, at_innermost, at_strongest, cross
 from nesting.outline.photo.lens import Lens
 from nesting.outline.photo.paper import SHEETS, find_paper
 from nesting.outline.photo.picture import Picture
-from nesting.outline.photo.pieces import Straightened, straighten
+from nesting.outline.photo.pieces import Straightened, sharp_corners, straighten
 from nesting.outline.photo.sheets import RULER_MM, find_sheets
 from nesting.outline.photo.steel import find_steel
 
@@ -225,17 +225,16 @@ def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Phot
         seen: Floats = ((bottom - points) * normals).sum(axis=1)
         return seen
 
-    edges = []
-    for contour, inside in [(steel.edge, 1), *((h, -1) for h in steel.holes)]:
-        rough = refine(
-            picture.pixels, contour, inside=inside, reach_px=max(4 * steel.step_px, (10 + thickness) / spot),
-            along_px=max(12 / spot, 6.0), face=face,
-        )  # fmt: skip
-        edges.append(
-            refine(
-                picture.pixels, rough.points, inside=inside, reach_px=max(3.0, 2.0 / spot), along_px=max(12 / spot, 6.0)
-            )
-        )
+    along = max(12 / spot, 6.0)
+    sides = [(steel.edge, 1), *((h, -1) for h in steel.holes)]
+    reach = max(4 * steel.step_px, (10 + 1.5 * thickness) / spot)
+    crossed = [cross(picture.pixels, c, inside=i, reach_px=reach, along_px=along) for c, i in sides]
+    rough = at_innermost(crossed, face=face, longest_px=1.2 * thickness / spot, near_px=max(1.0 / spot, 1.0))
+    near = max(3.0, 2.0 / spot)
+    edges = [
+        at_strongest(cross(picture.pixels, r.points, inside=i, reach_px=near, along_px=along))
+        for r, (_, i) in zip(rough, sides, strict=True)
+    ]
     _refuse_unclear(picture, edges[0])
     return _assembled(picture, ask, marks, camera, edges, spot)
 
@@ -262,7 +261,8 @@ def _assembled(picture: Picture, ask: Ask, marks: Marks, camera: Camera, edges: 
     outer, holes = pieces[0], pieces[1:]
     vertices = _moved_back(np.array([v[:2] for v in outer.corners]), pose) if outer.corners else flats[0][::40]
     at = camera.pixels(vertices)
-    bound, pair = bound_of(camera, at, math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM))
+    sharp = sharp_corners(outer)
+    bound, pair = bound_of(camera, at, math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM), sharp)
     scatter = max(p.outward_mm for p in pieces)
     names = tuple(str(k + 1) for k in range(len(outer.corners)))
     captured = Captured(
@@ -306,12 +306,19 @@ def _assembled(picture: Picture, ask: Ask, marks: Marks, camera: Camera, edges: 
     )
 
 
-def bound_of(camera: Camera, pixels: Floats, own_mm: float) -> tuple[float, tuple[int, int]]:
-    """The 95 % bound of corners at pixels, each off by `own_mm` besides, and the two the plate is laid by."""
+def bound_of(
+    camera: Camera, pixels: Floats, own_mm: float, sharp: Sequence[int] | None = None
+) -> tuple[float, tuple[int, int]]:
+    """The 95 % bound of corners at pixels, each off by `own_mm` besides, and the two the plate is laid by.
+
+    `sharp` are the numbers of those that a square or a nail finds on the plate, all of them unless said.
+    """
+    chosen = list(range(len(pixels)) if sharp is None or len(sharp) < 3 else sharp)
+    pixels = pixels[chosen]
     spread = camera.spread(pixels)
     covariance = spread @ spread.T + own_mm**2 * np.eye(2 * len(pixels))
     set_up = best_set_up(camera.on_face(pixels), covariance)
-    return set_up.bound_mm, (set_up.first, set_up.second)
+    return set_up.bound_mm, (chosen[set_up.first], chosen[set_up.second])
 
 
 def _laid(flat: Floats) -> Pose:

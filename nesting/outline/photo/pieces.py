@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 _LEAST_POINTS: Final = 5
 _LARGEST_RADIUS_MM: Final = 3000.0
 _FEWEST_DEG: Final = 20.0
+_SHARP_DEG: Final = 25.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +88,20 @@ def straighten(points: Floats, *, tolerance_mm: float, corner_mm: float, left: b
         inward_mm=max(d for d, _ in dents),
         outward_mm=max(o for _, o in dents),
     )
+
+
+def sharp_corners(found: Straightened) -> list[int]:
+    """Numbers of the corners at which the edge turns by 25 degrees or more."""
+    pieces = found.contour.pieces
+    ways = []
+    for piece in pieces:
+        points = np.array(piece.points(0.01))
+        ways.append([math.atan2(*(b - a)[::-1]) for a, b in ((points[0], points[1]), (points[-2], points[-1]))])
+    turns = [math.degrees(ways[k][0] - ways[k - 1][1]) for k in range(len(ways))]
+    starts = np.array([p.points(0.01)[0] for p in pieces])
+    sharp = [at for at, turn in zip(starts, turns, strict=True) if abs((turn + 180) % 360 - 180) >= _SHARP_DEG]
+    corners = np.array([v[:2] for v in found.corners]).reshape(-1, 2)
+    return sorted({int(np.hypot(*(corners - at).T).argmin()) for at in sharp}) if len(corners) else []
 
 
 def _with(piece: Piece, *, at: Floats | None = None, radius_mm: float | None = None) -> Piece:

@@ -1,7 +1,7 @@
 """Which pixels are plate: colours of floor and plate are learnt from the picture's rim and middle, then cut apart.
 
 The cut is the cheapest one along edges of the picture (C. Rother, V. Kolmogorov, A. Blake, 2004), on a small copy of
-the picture in which lightness counts for less than colour, since shadows change lightness.
+the picture in which lightness counts for little beside colour, since shadows change lightness.
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.errors import InputError
+from nesting.outline.photo.edges import hues
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8]
@@ -20,8 +21,6 @@ SMALL_PX: Final = 640
 """Long side of the copy in which plate and floor are told apart; edges are found in the picture itself."""
 
 RIM: Final = 0.04
-_LIGHTNESS: Final = 0.4
-_COLOUR: Final = 2.0
 _LEAST_PLATE: Final = 0.02
 _MIDDLE: Final = 0.12
 _WIDE_RIM: Final = 0.12
@@ -62,13 +61,9 @@ def find_steel(
 
 
 def _features(small: Picture) -> Picture:
-    """Lightness, and colour twice as strong, of a picture without its grain."""
-    lab = cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_BGR2LAB).astype(np.float32)
-    lab[..., 0] *= _LIGHTNESS
-    # Colour in shadow is as weak as the light: told against the lightness it is that of the thing itself.
-    light = np.maximum(lab[..., 0:1] / _LIGHTNESS, 24.0)
-    lab[..., 1:] = 128.0 + (lab[..., 1:] - 128.0) * _COLOUR * (100.0 / light) ** 0.7
-    features: Picture = lab.clip(0, 255).astype(np.uint8)
+    """Colour as it is in any light, and a little lightness, of a picture without its grain."""
+    plain = cv2.GaussianBlur(cv2.medianBlur(small, 5), (0, 0), 1.0).astype(np.float64)
+    features: Picture = (hues(plain) * [1.0, 1.0, 1.5] + [90.0, 90.0, 0.0]).clip(0, 255).astype(np.uint8)
     return features
 
 
@@ -93,18 +88,21 @@ def _marks(features: Picture, floor: list[Floats], face: list[Floats], at: Float
     outer = np.ones((height, width), dtype=bool)
     wide = round(_WIDE_RIM * max(height, width))
     outer[wide:-wide, wide:-wide] = False
-    outer[_covered(floor, height, width)] = False
+    # Beside the sheets is floor, too.
+    sheets = _covered(floor, height, width)
+    outer |= cv2.dilate(sheets, np.ones((wide // 3, wide // 3), np.uint8)) > 0
+    outer[sheets > 0] = False
     here, there = (np.bincount(nearest[m], minlength=_COLOURS) / max(m.sum(), 1) for m in (in_middle, outer))
     marks = np.where((here > 2.0 * there)[nearest], cv2.GC_PR_FGD, cv2.GC_PR_BGD).astype(np.uint8)
     marks = cv2.medianBlur(marks, 7)
     return np.where(sure == cv2.GC_PR_FGD, marks, sure).astype(np.uint8)
 
 
-def _covered(outlines: list[Floats], height: int, width: int) -> NDArray[np.bool_]:
+def _covered(outlines: list[Floats], height: int, width: int) -> Picture:
     covered = np.zeros((height, width), dtype=np.uint8)
     for corners in outlines:
         cv2.fillPoly(covered, [np.round(corners).astype(np.int32)], 1)
-    return covered > 0
+    return covered
 
 
 def _piece_at(mask: Picture, at: Floats) -> Picture:
