@@ -79,11 +79,15 @@ def _check_drawing(
     units: str | None,
 ) -> "CheckReport":
     from nesting.check import check_drawing
+    from nesting.errors import InputError
     from nesting.layout_file import load_layout
     from nesting.units import parse_unit
 
     unit = parse_unit(units) if units else None
     if layout_file is not None:
+        if file.suffix.lower() == ".svg":
+            text = "an SVG drawing does not share the layout's origin; check layout.dxf, or give --gap and --margin"
+            raise InputError(f"{file}: {text}")
         _refuse(given)
         layout: Layout = load_layout(layout_file)
         say(f"checked against {layout_file}")

@@ -13,7 +13,7 @@ from nesting.drawing.doubles import without_marked
 from nesting.drawing.ends import TooDenseError
 from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError
-from nesting.drawing.layers import KEEP_OUT, PART_OUTSIDE, PLATE_EDGE
+from nesting.drawing.layers import KEEP_OUT, LABEL, PART_OUTSIDE, PLATE_EDGE
 from nesting.drawing.marks import LayerRule, role_of
 from nesting.drawing.nest import Nested, Outline, nest
 from nesting.drawing.plausible import size_findings
@@ -119,7 +119,7 @@ def _drawing(
 
 
 def _without_plate(content: "Sorted", rules: Sequence[LayerRule]) -> "Sorted":
-    """Leave out the plate of a layout of our own writing, unless a rule of the user speaks of it."""
+    """Leave out plate and labels of a layout of our own writing, unless a rule of the user speaks of it."""
 
     def of_plate(d: Drawn) -> bool:
         ruled = any(rule.fits(d.layer, d.linetype, d.colour) for rule in rules)
@@ -128,10 +128,13 @@ def _without_plate(content: "Sorted", rules: Sequence[LayerRule]) -> "Sorted":
     left = sorted({d.layer for d in content.cut if of_plate(d)})
     if not left or all(d.layer.upper() != PART_OUTSIDE for d in content.cut):
         return content
-    text = f"this is a layout as oddplate writes it: its plate is left out (layers {', '.join(left)})"
+    text = f"this is a layout as oddplate writes it: its plate and labels are left out (layers {', '.join(left)})"
     note = Finding(kind="layers left out", severity="note", message=text)
     cut = tuple(d for d in content.cut if not of_plate(d))
-    return replace(content, cut=cut, findings=(*content.findings, note))
+    gathered = content.source.gathered
+    gathered = replace(gathered, written=tuple(w for w in gathered.written if w.layer.upper() != LABEL))
+    source = replace(content.source, gathered=gathered)
+    return replace(content, source=source, cut=cut, findings=(*content.findings, note))
 
 
 def sort_content(

@@ -53,7 +53,13 @@ def riders_of(
         findings.append(
             Finding(kind="mark outside", severity="note", message=text, place=place, entity=outside[0].entity)
         )
-    texts, lost = _texts(outlines, written)
+    # A text is never cut, whatever its layer is for; it is left out where a rule or the layer's name says so.
+    kept = [w for w in written if role_of(w.layer, "", "", (), rules) != "ignore"]
+    if len(kept) < len(written):
+        layers = ", ".join(sorted({w.layer for w in written if w not in kept}))
+        text = f"{len(written) - len(kept)} texts left out by layer: {layers}"
+        findings.append(Finding(kind="text left out", severity="note", message=text))
+    texts, lost = _texts(outlines, kept)
     if lost:
         findings.append(
             Finding(kind="text outside", severity="note", message=f"{lost} texts outside all parts left out")

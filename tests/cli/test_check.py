@@ -89,3 +89,10 @@ def test_a_bare_drawing_takes_its_clearances_from_the_options(written: Path, cap
     assert code == 4
     assert {f["kind"] for f in document["findings"]} == {"margin"}
     assert checked(capsys, bare, "--layout", written / "layout.json")[0] == 0
+
+
+def test_an_svg_drawing_is_not_held_against_a_layout(written: Path, capsys: pytest.CaptureFixture[str]):
+    drawn = written / "drawing.svg"
+    drawn.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>', encoding="utf-8")
+    assert main(["check", str(drawn), "--layout", str(written / "layout.json")]) == 2
+    assert "check layout.dxf" in capsys.readouterr().err

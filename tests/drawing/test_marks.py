@@ -106,3 +106,17 @@ def test_colours_of_entities_layers_and_blocks(tmp_path: Path) -> None:
     assert holes() == 4
     assert holes(LayerRule(colour="3", role="ignore")) == 1
     assert holes(LayerRule(colour="#00ff00", role="other")) == 3
+
+
+def test_texts_are_left_out_where_a_rule_or_the_layers_name_says_so(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        square(space)
+        for k, layer in enumerate(("ETCH", "NOTES", "0")):
+            space.add_text(layer, height=3, dxfattribs={"layer": layer}).set_placement((10, 10 + 10 * k))
+
+    path = drawing(tmp_path / "t.dxf", draw)
+
+    assert [t.text for t in only(read_drawing(path)).texts] == ["ETCH", "0"]
+    ruled = read_drawing(path, layer_rules=[LayerRule(pattern="ETCH", role="ignore")])
+    assert [t.text for t in only(ruled).texts] == ["0"]
+    assert found(ruled, "text left out")

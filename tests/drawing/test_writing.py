@@ -274,5 +274,6 @@ def test_parts_of_a_written_layout_are_read_without_its_plate(tmp_path: Path, en
 
     assert sorted(len(part.holes) for part in read.parts) == [0, 3, 3, 3]
     assert sum(len(part.marks) for part in read.parts) == 3
-    assert any("its plate is left out" in f.message for f in read.findings if f.severity == "note")
-    assert not any("its plate is left out" in f.message for f in whole.findings)
+    assert {t.text for part in read.parts for t in part.texts} == ({"UP"} if ending == "dxf" else set())
+    assert any("its plate and labels are left out" in f.message for f in read.findings if f.severity == "note")
+    assert not any("its plate and labels are left out" in f.message for f in whole.findings)
