@@ -145,9 +145,9 @@ def odd_plate(rng: np.random.Generator, size_mm: float = 1200.0) -> Polygon:
         (0.02 * w, h * 0.9 + d()),
     ]
     plate = Polygon(corners)
-    bite = Point(w * rng.uniform(0.25, 0.6), -rng.uniform(30, 80)).buffer(rng.uniform(130, 190), 128)
+    bite = Point(w * rng.uniform(0.42, 0.58), -0.06 * w).buffer(rng.uniform(0.11, 0.16) * w, 128)
     plate = plate.difference(bite)
-    for cx, r in ((0.2, rng.uniform(18, 50)), (0.78, rng.uniform(40, 90))):
+    for cx, r in ((0.16, rng.uniform(0.015, 0.04) * w), (0.8, rng.uniform(0.03, 0.075) * w)):
         plate = plate.difference(Point(cx * w, h * 0.42 + d()).buffer(r, 128))
     return plate
 

@@ -113,9 +113,7 @@ def _adjusted(views: Sequence[tuple[Path, SeenSheet]], width: int, height: int) 
             "setting the same in all pictures"
         )
     lens = Lens(width=width, height=height, values=fit.x[:5], covariance=covariance, calibrated=True)
-    return Calibrated(
-        lens=lens, views=len(views), residual_px=residual, warnings=_doubts(lens, [v for _, v in views])
-    )
+    return Calibrated(lens=lens, views=len(views), residual_px=residual, warnings=_doubts(lens, [v for _, v in views]))
 
 
 def _pose(view: SeenSheet, lens: Lens) -> Floats:

@@ -12,18 +12,25 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
+from shapely.geometry import Polygon
 
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
+from nesting.geometry.pose import Point
+from nesting.outline.arcs import bulge_through
 from nesting.outline.fits import fit_circle, fit_line
-from nesting.outline.rings import Vertex, contour_of
+from nesting.outline.inside import contours_of, simpler_inside
+from nesting.outline.rings import Vertex, contour_of, vertices_of
 
 Floats = NDArray[np.float64]
 
 _LEAST_POINTS: Final = 5
+_SMOOTH: Final = 3.0
 _LARGEST_RADIUS_MM: Final = 3000.0
 _FEWEST_DEG: Final = 20.0
+_LEAST_ARC_MM: Final = 25.0
 _SHARP_DEG: Final = 25.0
+_ROUND_MM: Final = 5.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,7 +74,7 @@ def straighten(points: Floats, *, tolerance_mm: float, corner_mm: float, left: b
     whole = _whole_circle(points, tolerance_mm)
     if whole is not None:
         center, radius, off = whole
-        off = gaussian_filter1d(off, 1.5, mode="wrap") * (-side)
+        off = gaussian_filter1d(off, _SMOOTH, mode="wrap") * (-side)
         radius -= side * max(float(off.max()), 0.0)
         contour = Contour(curves=(circle((float(center[0]), float(center[1])), radius),))
         return Straightened(
@@ -78,16 +85,30 @@ def straighten(points: Floats, *, tolerance_mm: float, corner_mm: float, left: b
     for piece in pieces:
         # Positive where the points lie on the plate's side of the fitted piece.
         into = piece.off * side
-        dent = max(float(into.max()), 0.0) if len(into) else 0.0
+        dent = max(float(np.percentile(into, 97)), 0.0) if len(into) else 0.0
         dents.append((dent, float(abs(into).max()) if len(into) else 0.0))
         shifted.append(piece.moved_left(side * dent))
     vertices = _vertices(shifted, points, tolerance_mm)
+    if not _true_to(contour_of(vertices), points, left=left):
+        # A notch too small for pieces of its own: the measured points themselves, inside of them.
+        measured = Polygon(points).buffer(0)
+        inside = simpler_inside(measured, tolerance_mm) if left else measured.buffer(tolerance_mm / 2).simplify(0.4)
+        vertices = vertices_of(contours_of(Polygon(inside.exterior))[0])
     return Straightened(
         contour=contour_of(vertices),
         corners=tuple(vertices),
         inward_mm=max(d for d, _ in dents),
         outward_mm=max(o for _, o in dents),
     )
+
+
+def _true_to(contour: Contour, points: Floats, *, left: bool) -> bool:
+    """Whether no plate is claimed farther beyond the measured points than a corner seen round explains."""
+    drawn, measured = contour.polygon(0.05, "midway"), Polygon(points).buffer(0)
+    if not drawn.is_valid or drawn.is_empty:
+        return False
+    claimed = drawn.difference(measured.buffer(_ROUND_MM)) if left else measured.difference(drawn.buffer(_ROUND_MM))
+    return bool(claimed.area < 1.0)
 
 
 def sharp_corners(found: Straightened) -> list[int]:
@@ -117,7 +138,7 @@ def _with(piece: Piece, *, at: Floats | None = None, radius_mm: float | None = N
 
 def _whole_circle(points: Floats, tolerance_mm: float) -> tuple[Floats, float, Floats] | None:
     fit = fit_circle(points)
-    smooth = gaussian_filter1d(fit.off, 1.5, mode="wrap")
+    smooth = gaussian_filter1d(fit.off, _SMOOTH, mode="wrap")
     off = abs(smooth).max()
     fits = off <= max(tolerance_mm, 0.03 * fit.radius_mm) and off < 0.12 * fit.radius_mm
     return (fit.center, fit.radius_mm, fit.off) if fits else None
@@ -126,9 +147,9 @@ def _whole_circle(points: Floats, tolerance_mm: float) -> tuple[Floats, float, F
 def _pieces(points: Floats, tolerance_mm: float, corner_mm: float) -> list[Piece]:
     """The pieces round the edge, in order: breaks found by halving, joined again where one line or arc does for two."""
     breaks = _breaks(points, tolerance_mm)
-    runs = [(a, b) for a, b in zip(breaks, [*breaks[1:], breaks[0] + len(points)], strict=True)]
     step = float(np.hypot(*np.diff(points, axis=0).T).mean())
     trim = max(1, math.ceil(corner_mm / step))
+    runs = _long_runs(breaks, len(points), trim)
     pieces = [_fitted(points, a, b, trim, tolerance_mm) for a, b in runs]
     merged = True
     while merged and len(pieces) > 2:
@@ -138,7 +159,7 @@ def _pieces(points: Floats, tolerance_mm: float, corner_mm: float) -> list[Piece
             after = pieces[(k + 1) % len(pieces)]
             last = piece.last + (after.last - after.first)
             both = _fitted(points, piece.first, last, trim, tolerance_mm)
-            worst = float(abs(both.off).max())
+            worst = _width(both)
             if worst <= tolerance_mm and (best is None or worst < best[0]):
                 best = (worst, k, both)
         if best is not None:
@@ -147,6 +168,23 @@ def _pieces(points: Floats, tolerance_mm: float, corner_mm: float) -> list[Piece
             del pieces[(k + 1) % len(pieces)]
             merged = True
     return sorted(pieces, key=lambda p: p.first)
+
+
+def _width(piece: Piece) -> float:
+    """How far nearly all points lie from a piece; of those far off at most a few count by less."""
+    off = abs(piece.off)
+    return max(float(np.percentile(off, 95)), float(off.max()) / 2.5)
+
+
+def _long_runs(breaks: list[int], n: int, trim: int) -> list[tuple[int, int]]:
+    """Runs between breaks; short ones, which are but a corner seen round, are shared by those beside them."""
+    runs = [(a, b) for a, b in zip(breaks, [*breaks[1:], breaks[0] + n], strict=True)]
+    long = [(a, b) for a, b in runs if b - a > trim]
+    if len(long) < 2:
+        return runs
+    ends = [(long[k][1] % n + ((long[(k + 1) % len(long)][0] - long[k][1]) % n) // 2) % n for k in range(len(long))]
+    begins = [ends[k - 1] for k in range(len(long))]
+    return [(a, a + ((b - a) % n or n)) for a, b in zip(begins, ends, strict=True)]
 
 
 def _breaks(points: Floats, tolerance_mm: float) -> list[int]:
@@ -179,9 +217,10 @@ def _fitted(points: Floats, first: int, last: int, trim: int, tolerance_mm: floa
     cut = max(0, min(trim, room))
     run = points[np.arange(first + cut, last - cut + 1) % len(points)]
     line = fit_line(run)
-    off = gaussian_filter1d(line.off, 1.5, mode="nearest")
+    off = gaussian_filter1d(line.off, _SMOOTH, mode="nearest")
     straight = Piece(at=line.middle, direction=line.direction, radius_mm=0.0, off=off, first=first, last=last)
-    if abs(off).max() <= 0.6 * tolerance_mm or len(run) < 2 * _LEAST_POINTS:
+    long = float(np.hypot(*np.diff(run, axis=0).T).sum())
+    if _width(straight) <= 0.6 * tolerance_mm or len(run) < 2 * _LEAST_POINTS or long < _LEAST_ARC_MM:
         return straight
     try:
         fit = fit_circle(run)
@@ -192,12 +231,13 @@ def _fitted(points: Floats, first: int, last: int, trim: int, tolerance_mm: floa
     spokes = run - fit.center
     turned = float(np.unwrap(np.arctan2(spokes[:, 1], spokes[:, 0]))[[0, -1]] @ [-1.0, 1.0])
     way = math.copysign(1.0, turned)
-    bent = gaussian_filter1d(fit.off, 1.5, mode="nearest") * -way
-    if abs(bent).max() > 0.6 * abs(off).max() or abs(math.degrees(turned)) < _FEWEST_DEG:
-        return straight
-    return Piece(
+    bent = gaussian_filter1d(fit.off, _SMOOTH, mode="nearest") * -way
+    arc = Piece(
         at=fit.center, direction=np.array([way, 0.0]), radius_mm=fit.radius_mm, off=bent, first=first, last=last
     )
+    deep = fit.radius_mm * (1.0 - math.cos(min(abs(turned) / 2, math.pi))) > 3.0 * tolerance_mm
+    bends = deep and abs(math.degrees(turned)) >= _FEWEST_DEG
+    return arc if bends and _width(arc) < 0.6 * _width(straight) else straight
 
 
 def _vertices(pieces: Sequence[Piece], points: Floats, tolerance_mm: float) -> list[Vertex]:
@@ -211,10 +251,17 @@ def _vertices(pieces: Sequence[Piece], points: Floats, tolerance_mm: float) -> l
         if piece.radius_mm:
             a, b = here - piece.at, there - piece.at
             way = float(piece.direction[0])
-            sweep = (math.atan2(b[1], b[0]) - math.atan2(a[1], a[0])) * way % (2 * math.pi)
-            bulge = way * math.tan(sweep / 4)
+            first = math.atan2(a[1], a[0])
+            middle = first + way * ((math.atan2(b[1], b[0]) - first) * way % (2 * math.pi)) / 2
+            top = piece.at + piece.radius_mm * np.array([math.cos(middle), math.sin(middle)])
+            # Over the arc's own middle: its ends may lie a little off its circle.
+            bulge = bulge_through(_point(here), _point(top), _point(there))
         found.append((float(here[0]), float(here[1]), bulge))
     return found
+
+
+def _point(at: Floats) -> Point:
+    return float(at[0]), float(at[1])
 
 
 def _meeting(one: Piece, other: Piece, near: Floats, tolerance_mm: float) -> Floats:
