@@ -22,6 +22,8 @@ SHORT = {
     "open line inside": "open line",
     "loose island": "loose island",
     "open contour": "**open contour**",
+    "hole at edge": "hole at edge",
+    "nearly the same": "drawn twice",
     "broken outline": "**broken outline**",
     "contours cross": "**crossing**",
     "crosses itself": "**crossing itself**",
