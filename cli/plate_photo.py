@@ -129,7 +129,8 @@ def _asked(given: dict[str, Any]) -> "Ask":
 @click.option("--paper", type=click.Choice(("A4", "Letter")), default="A4", show_default=True, help="Size of paper.")
 @click.option("--sheets", type=click.IntRange(1, 10), default=8, show_default=True, help="How many, all different.")
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
-def markers(out: Path, paper: str, sheets: int, force: bool) -> int:
+@json_option
+def markers(out: Path, paper: str, sheets: int, force: bool, as_json: bool) -> int:
     """Write marker sheets to print, true to scale, for 'oddplate plate photo'.
 
     Print at 100 %, measure the ruler on them, and lay them flat round the plate.
@@ -137,6 +138,9 @@ def markers(out: Path, paper: str, sheets: int, force: bool) -> int:
     from nesting.outline.photo.printed import write_marker_sheets
 
     write_marker_sheets(out, paper=paper, sheets=sheets, force=force)
+    if as_json:
+        emit({"schema": "oddplate-markers/1", "exit_code": DONE, "file": str(out), "sheets": sheets, "paper": paper})
+        return DONE
     show(f"wrote {out}: {sheets} marker sheets for {paper}; print at 100 % and measure the ruler (180 mm)")
     return DONE
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 import shapely
+from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from shapely.geometry import Point, Polygon
 

@@ -142,7 +142,7 @@ def _moved(crossed: Crossed, samples: Floats) -> Edge:
 
 
 def hues(colours: Floats) -> Floats:
-    """Colour as it is in any light, and a little of the lightness: shadows, which end beside edges, change that alone."""
+    """Colour as it is in any light, and a little of the lightness, which is all that shadows change."""
     blue, green, red = np.moveaxis(colours, 2, 0)
     light = blue + green + red
     apart = np.stack([red - blue, green - (red + blue) / 2], axis=2) * (300.0 / (light + 15.0))[..., None]

@@ -67,7 +67,7 @@ class Lens:
         if abs(height - self.height * scale) > 1.0:
             raise InputError(
                 f"{where}: the picture is {width} x {height} pixels, the lens file is for "
-                f"{self.width} x {self.height}; take it with the same camera and setting, and use the file as the camera wrote it"
+                f"{self.width} x {self.height}; take both with one setting, and use files as the camera wrote them"
             )
         jacobian = np.diag([1.0, scale, scale, 1.0, 1.0])
         values = self.values.copy()

@@ -37,10 +37,10 @@ PAPER_SIGMA_MM: Final = (0.1, 0.35)
 RISE_SIGMA_MM: Final = 0.4
 """How far the plate's face is from where its thickness puts it over the sheets: floor and plate are not flat."""
 
-EDGE_SIGMA_PX: Final = 0.35
+EDGE_SIGMA_PX: Final = 0.5
 """How far a whole edge may be off its place: blur and light shift it (measured on rendered scenes)."""
 
-EDGE_SIGMA_MM: Final = 0.2
+EDGE_SIGMA_MM: Final = 0.5
 TAPE_MM: Final = 2.0
 """How far a taped length may be off (common practice, no source)."""
 _MOST_UNCLEAR: Final = 0.15
