@@ -182,7 +182,11 @@ def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: _RestOf) -
     shortened = _legal(problem, crew)
     if fill.waiting(shortened):
         return best, None
-    return shortened, Pulled(to=str(way.pull), before=before, after=rest(shortened))
+    after = rest(shortened)
+    # Where the choice is ours, a smaller rectangle is not worth the pulling.
+    if len(pull_to) > 1 and math.prod(after.rectangle_mm) < math.prod(before.rectangle_mm):
+        return best, Pulled(to="nowhere", before=before, after=before)
+    return shortened, Pulled(to=str(way.pull), before=before, after=after)
 
 
 def _legal(problem: Problem, crew: Crew) -> State:

@@ -18,15 +18,15 @@ from nesting.search.fill import swapped
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Crowd, Effort
 
-TRIES = 12
+TRIES = 6
 
 LARGEST_BITE, FIRST_BITE, SMALLEST_BITE = 0.03, 0.01, 0.001
 """Share of the reach that one attempt takes off; halved by each failure, half as much again after each success."""
 
 QUICK = Effort(passes=1000, patience=100)
 THOROUGH = Effort(rounds=3, passes=2000, patience=200)
-SURE = Effort(rounds=3, passes=2000, patience=100)
-"""Efforts for large bites, for the smallest, and for the last small ones."""
+DEEP_EVERY = 2
+"""One attempt in so many tries long; the others are mere throws of the dice, given up soon."""
 
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
@@ -97,12 +97,18 @@ class Shorten:
         crowd = self.crew.crowd(self.problem, best.poses, seed=int(rng.integers(1 << 31)))
         size = np.sqrt(self.problem.area[self.problem.kind_of_shape[best.poses[:, 0].astype(np.int64)]])
         big = np.argsort(-size)[: max(4, len(size) // 2)]
-        while self._attempt(crowd, rng, big):
-            pass
+        best, barren, go_on = None, 0, True
+        while go_on:
+            barren = barren + 1 if self.crew.best is best else 0
+            best = self.crew.best
+            go_on = self._attempt(crowd, rng, big, deep=barren % DEEP_EVERY == DEEP_EVERY - 1)
         self.crew.done_with(crowd)
 
-    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray) -> bool:
-        """Try one bite; False once there is no step left to take."""
+    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, *, deep: bool) -> bool:
+        """Try one bite; False once there is no step left to take.
+
+        A `deep` one tries long, and lets items change places after a failure.
+        """
         best = self.crew.best
         assert best is not None
         late = (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
@@ -114,11 +120,10 @@ class Shorten:
         region = self.problem.region_within(self.nx, self.ny, self.low + target)
         crowd.poses = self._squeezed(best.poses, reach - target, rng)
         pool: list[tuple[float, Poses]] = []
-        for _ in range(TRIES if exploring else 3):
+        for _ in range(TRIES if deep else 1):
             if not self.crew.take_step():
                 return False
-            quick = exploring and self._bite > SMALLEST_BITE
-            left = crowd.separate(region, QUICK if quick else THOROUGH if exploring else SURE)
+            left = crowd.separate(region, THOROUGH if deep else QUICK)
             if crowd.overtaken():
                 break
             if left == 0.0 and exploring:
@@ -129,6 +134,8 @@ class Shorten:
                 break
             if exploring and self._bite > SMALLEST_BITE:
                 self._bite = max(SMALLEST_BITE, self._bite / 2)
+                break
+            if not deep:
                 break
             pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
             pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
