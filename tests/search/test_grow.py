@@ -37,13 +37,20 @@ def test_shrunk_keeps_the_distance_everywhere(seed: int, distance: float) -> Non
 
 @given(SEEDS, DISTANCES)
 def test_a_convex_plate_moved_out_takes_grown_what_it_took(seed: int, distance: float) -> None:
-    """Taken in again by as much it is the same plate; a plate of another shape is left as it is."""
+    """Every side has moved out by as much, and no more; a plate of another shape is left as it is."""
     polygon = random_polygon(np.random.default_rng(seed))
     hull = polygon.convex_hull
 
     wider = shrunk(hull, -distance)
 
-    assert wider.buffer(-distance, join_style="mitre").symmetric_difference(hull).area <= 1e-6 * hull.area
+    corners, moved = np.asarray(hull.exterior.coords), np.asarray(wider.exterior.coords)
+    for a, b in zip(corners, corners[1:], strict=False):
+        along = (b - a) / np.hypot(*(b - a))
+        # Hulls of shapely run clockwise: outside is on the left.
+        beyond = ((moved - a) @ np.array([-along[1], along[0]])).max()
+        assert beyond == pytest.approx(distance, rel=1e-6, abs=1e-6)
+    assert wider.contains(hull)
+    assert len(moved) == len(corners)
     if polygon.interiors:
         assert shrunk(polygon, -distance).equals(polygon)
 
