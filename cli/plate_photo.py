@@ -80,8 +80,7 @@ def photo(
     from nesting.outline.photo.photo import check_taped, from_photo
     from nesting.outline.photo.picture import read_picture
     from nesting.outline.photo.said import taped_of
-    from nesting.outline.photo.written import write_whole
-    from nesting.plate_file import refuse_taken
+    from nesting.outline.photo.written import refuse_taken, write_whole
 
     ask = _asked(given)
     out, force = given["out"], given["force"]

@@ -12,10 +12,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from shapely.geometry import box
 
 sys.path[:0] = [str(Path(__file__).parents[1])]
 
-from photo_scenes import Error, error, eye, odd_plate, paper_beside, papers_round, render  # noqa: E402
+from photo_scenes import Error, Paper, error, eye, odd_plate, paper_beside, papers_round, render  # noqa: E402
 
 from nesting.errors import NestingError  # noqa: E402
 from nesting.outline.photo.calibrate import calibrate  # noqa: E402
@@ -26,19 +27,15 @@ from nesting.outline.photo.picture import read_picture  # noqa: E402
 
 def calibrated(folder: Path, width: int) -> Lens:
     """The lens of the scenes, measured from ten rendered pictures of one marker sheet."""
-    from photo_scenes import Paper
-
     rng = np.random.default_rng(99)
     middle = np.array([0.004, -0.003]) * width
     paths = []
     for k in range(10):
-        at = rng.uniform(-130, 130, 2)
+        at = rng.uniform(-90, 90, 2)
         sheet = Paper(x=at[0] - 105, y=at[1] - 148, turn=rng.uniform(0, 6.28), number=0)
-        view = eye(rng, width=width, look_at=np.zeros(2), height_mm=rng.uniform(420, 620), lean_deg=38, middle=middle)
-        nowhere = odd_plate(rng, 30.0)
-        from shapely import affinity
-
-        scene = render(rng, view, affinity.translate(nowhere, 5000, 5000), thickness_mm=5, papers=[sheet], clutter=0)
+        view = eye(rng, width=width, look_at=np.zeros(2), height_mm=rng.uniform(480, 620), lean_deg=32, middle=middle)
+        nowhere = box(5000, 5000, 5010, 5010)
+        scene = render(rng, view, nowhere, thickness_mm=5, papers=[sheet], clutter=0)
         paths.append(folder / f"lens{k}.png")
         cv2.imwrite(str(paths[-1]), scene.picture)
     found = calibrate(paths)

@@ -84,10 +84,11 @@ def calibrate(paths: Sequence[Path]) -> Calibrated:
         told = ", ".join(f"{p.name} {w} x {h}" for (w, h), p in sizes.items())
         raise InputError(f"pictures of different sizes ({told}); all must come from one camera at one setting")
     ((width, height),) = sizes
-    return _adjusted(views, width, height)
+    return adjusted(views, width, height)
 
 
-def _adjusted(views: Sequence[tuple[Path, SeenSheet]], width: int, height: int) -> Calibrated:
+def adjusted(views: Sequence[tuple[Path, SeenSheet]], width: int, height: int) -> Calibrated:
+    """Return the lens that saw sheets, one pose each; raise `InputError` if they do not go together."""
     begin = Lens.usual(width, height)
     deviations = np.sqrt(np.diag(begin.covariance)) * 4
     poses = [_pose(view, begin) for _, view in views]

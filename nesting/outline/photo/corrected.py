@@ -7,6 +7,7 @@ import numpy as np
 
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import Arc
+from nesting.geometry.pose import Point
 from nesting.outline.corners import ON_ARC
 from nesting.outline.pasted import Pasted, Row
 from nesting.outline.photo.camera import Camera
@@ -85,13 +86,24 @@ def points_text(photo: Photo) -> str:
         whole = len(contour.curves) == 1 and isinstance(contour.curves[0], Arc)
         if number:
             lines.append("hole circle" if whole else "hole")
-        flat: list[tuple[tuple[float, float], bool]] = []
+        flat: list[tuple[Point, bool]] = []
         for piece in contour.pieces:
-            steps = piece.points(piece.length_mm / 50) if isinstance(piece, Arc) else []
+            on_arc = _points(piece) if isinstance(piece, Arc) else []
             if whole:
-                flat += [(p, False) for p in steps[:: max(1, len(steps) // 8)][:8]]
+                flat += [(p, False) for p in on_arc[:-1]]
             else:
-                flat += [(piece.start, False), *((steps[len(steps) // 2], True) for _ in steps[:1])]
+                flat += [(_point(piece.start), False), *((p, True) for p in on_arc[4:5])]
         pixels = photo.pixels_of(np.array([p for p, _ in flat]))
         lines += [f"{x:.1f},{y:.1f}" + (",arc" if b else "") for (x, y), (_, b) in zip(pixels, flat, strict=True)]
     return "\n".join(lines) + "\n"
+
+
+def _points(arc: Arc) -> list[Point]:
+    """Nine points evenly along an arc."""
+    angles = np.radians(arc.start_deg + arc.sweep_deg * np.linspace(0.0, 1.0, 9))
+    ring = np.asarray(arc.center) + arc.radius_mm * np.column_stack([np.cos(angles), np.sin(angles)])
+    return [_point(p) for p in ring]
+
+
+def _point(at: Floats | Point) -> Point:
+    return float(at[0]), float(at[1])

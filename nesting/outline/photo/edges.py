@@ -64,7 +64,7 @@ def cross(picture: Picture, contour: Floats, *, inside: int, reach_px: float, al
     points, normals = _even(contour, step)
     normals = normals * inside
     half = round(reach_px / SAMPLE_PX)
-    away = np.arange(-half, half + 1) * SAMPLE_PX
+    away: Floats = np.arange(-half, half + 1, dtype=np.float64) * SAMPLE_PX
     at = (points[:, None, :] + normals[:, None, :] * away[:, None]).astype(np.float32)
     profiles = cv2.remap(picture, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     width = min(len(points) // 4 * 2 - 1, 2 * round(along_px / step / 2) + 1)
@@ -190,7 +190,7 @@ def _halfway(profiles: Floats, edge: Ints, inner: Floats, outer: Floats) -> Floa
     levels = ((profiles - inner[:, None]) * across[:, None]).sum(axis=2) / np.maximum((across**2).sum(axis=1), 1e-9)[
         :, None
     ]
-    found = edge - 0.5
+    found: Floats = edge.astype(np.float64) - 0.5
     nearest = np.full(n, 4.0)
     for k in range(s - 1):
         a, b = levels[:, k] - 0.5, levels[:, k + 1] - 0.5

@@ -8,8 +8,7 @@ import numpy as np
 
 from nesting.errors import InputError
 from nesting.outline.photo.photo import Floats, Photo
-from nesting.outline.photo.written import write_whole
-from nesting.plate_file import refuse_taken
+from nesting.outline.photo.written import refuse_taken, write_whole
 
 _EDGE, _HOLE, _SHEET, _NAME = (80, 255, 0), (255, 200, 0), (255, 0, 255), (0, 255, 255)
 _FORMATS: Final = (".png", ".jpg", ".jpeg")

@@ -25,8 +25,7 @@ from nesting.outline.photo.sheets import (
     SQUARE_MM,
     marker_corners,
 )
-from nesting.outline.photo.written import write_whole
-from nesting.plate_file import refuse_taken
+from nesting.outline.photo.written import refuse_taken, write_whole
 
 PAPERS: Final = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height in mm: ISO 216; ANSI/ASME Y14.1 size A."""

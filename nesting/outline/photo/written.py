@@ -3,7 +3,12 @@
 from pathlib import Path
 
 from nesting.errors import InputError
-from nesting.plate_file import refuse_taken
+
+
+def refuse_taken(path: Path, *, force: bool) -> None:
+    """Raise `InputError` if a file is there and may not be replaced."""
+    if path.exists() and not force:
+        raise InputError(f"{path}: exists already; use --force to replace it, or give another name")
 
 
 def write_whole(path: Path, data: bytes, *, force: bool) -> None:

@@ -164,3 +164,17 @@ def test_the_command_says_what_it_cannot_read(tmp_path: Path, capsys: pytest.Cap
     assert main(["plate", "lens", "a.jpg", "--out", str(tmp_path / "lens.toml")]) == 2
     assert "give 5 or more" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_four_known_points_stand_in_for_sheets(scene: Scene, picture: Path, found: Photo):
+    spots = [p.corners[0] for p in scene.papers]
+    seen = scene.eye.pixels(np.column_stack([spots, np.zeros(len(spots))]))
+    known = tuple((*px, *mm) for px, mm in zip(seen.tolist(), np.array(spots).tolist(), strict=True))
+    by_known = from_photo(read_picture(picture), Ask(thickness_mm=THICK_MM, points=known))
+    assert by_known.captured.outer.area_mm2 == pytest.approx(found.captured.outer.area_mm2, rel=0.01)
+    assert by_known.captured.uncertainty_mm > found.captured.uncertainty_mm
+    with pytest.raises(InputError, match="3 known points; four or more"):
+        from_photo(read_picture(picture), Ask(thickness_mm=THICK_MM, points=known[:3]))
+    line = tuple((100.0 * k, 100.0, 50.0 * k, 0.0) for k in range(5))
+    with pytest.raises(InputError, match="lie in one line"):
+        from_photo(read_picture(picture), Ask(thickness_mm=THICK_MM, points=line))
