@@ -380,7 +380,7 @@ def error(scene: Scene, photo) -> Error:
     a, b = flat - middle, there - there.mean(axis=0)
     turn = math.atan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
     begin = np.array([*there.mean(axis=0), turn])
-    fit = least_squares(lambda p: off(laid(p)), begin, x_scale=[1.0, 1.0, 1e-3], loss="soft_l1")
+    fit = least_squares(lambda p: off(laid(p)), begin, x_scale=[1.0, 1.0, 1e-3], loss="soft_l1", max_nfev=60)
     best = laid(fit.x)
     outside = np.where(shapely.contains_xy(scene.plate, best), 0.0, off(best))
     # By the two corners named, as the plate will be laid on the table: their true places are corners of the true plate.

@@ -21,6 +21,8 @@ SHEETS: Final = {"A4": (210.0, 297.0), "A3": (297.0, 420.0), "Letter": (215.9, 2
 _LEAST_SHARE: Final = 0.004
 _MOST_SHARE: Final = 0.4
 _SMALL_PX: Final = 1600
+_SAME_PX: Final = 20.0
+_MOST_TRIED: Final = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,24 +34,31 @@ class SeenPaper:
     blur_px: float
 
 
-def find_paper(pixels: Pixels, lens: Lens, name: str) -> SeenPaper:
-    """Return the sheet; raise `InputError` if none is found, or several that look alike."""
+def find_papers(pixels: Pixels, lens: Lens, name: str) -> list[SeenPaper]:
+    """Return what may be the sheet, the likeliest first; raise `InputError` if nothing may be."""
     height, width = pixels.shape[:2]
     scale = min(1.0, _SMALL_PX / max(height, width))
     small = cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     # White is bright in its weakest colour, whatever the lamp's tint.
     white = cv2.GaussianBlur(small.min(axis=2), (5, 5), 0)
     found: list[tuple[float, Floats]] = []
-    for level in np.unique(np.percentile(white, (99.5, 98, 96, 93, 90, 85, 80)) * 0.85).round():
+    levels = np.outer(np.percentile(white, (99.5, 98, 96, 93, 90, 85, 80)), (0.8, 0.85, 0.9, 0.95, 1.0))
+    for level in np.unique(levels.round()):
         found += _quads((white > level).astype(np.uint8), white)
     if not found:
         raise InputError(
             f"{name}: no sheet of paper found; lay a white one flat, whole and evenly lit beside the plate, "
             "or print marker sheets ('oddplate plate markers')"
         )
-    best = max(found, key=lambda f: f[0])[1]
-    corners = (best + 0.5) / scale - 0.5
-    return _refined(pixels, corners, lens, name)
+    likely: list[Floats] = []
+    for _, quad in sorted(found, key=lambda f: -f[0]):
+        if all(float(np.hypot(*(quad.mean(axis=0) - q.mean(axis=0)))) > _SAME_PX for q in likely):
+            likely.append(quad)
+    papers = [_refined(pixels, (q + 0.5) / scale - 0.5, lens) for q in likely[:_MOST_TRIED]]
+    clear = [p for p in papers if p is not None]
+    if not clear:
+        raise InputError(f"{name}: the paper's sides are not seen clearly; lay it flat and whole in the picture")
+    return clear
 
 
 def _quads(mask: Pixels, white: Pixels) -> list[tuple[float, Floats]]:
@@ -62,6 +71,9 @@ def _quads(mask: Pixels, white: Pixels) -> list[tuple[float, Floats]]:
         corners = cv2.approxPolyDP(contour, 0.03 * cv2.arcLength(contour, True), True).reshape(-1, 2)
         if len(corners) != 4 or not cv2.isContourConvex(corners):
             continue
+        height, width = mask.shape
+        if corners.min() < 3 or corners[:, 0].max() > width - 4 or corners[:, 1].max() > height - 4:
+            continue  # runs out of the picture
         fill = area / max(cv2.contourArea(corners), 1.0)
         if not 0.94 < fill < 1.06:
             continue
@@ -75,7 +87,7 @@ def _quads(mask: Pixels, white: Pixels) -> list[tuple[float, Floats]]:
     return quads
 
 
-def _refined(pixels: Pixels, corners: Floats, lens: Lens, name: str) -> SeenPaper:
+def _refined(pixels: Pixels, corners: Floats, lens: Lens) -> SeenPaper | None:
     x, y = corners.T
     if (x * np.roll(y, -1) - np.roll(x, -1) * y).sum() > 0.0:
         corners = corners[::-1]
@@ -91,7 +103,7 @@ def _refined(pixels: Pixels, corners: Floats, lens: Lens, name: str) -> SeenPape
         off = abs(along[0] * (edge.points - a)[:, 1] - along[1] * (edge.points - a)[:, 0]) / np.hypot(*along)
         near = (share > 0.1) & (share < 0.9) & (off < 0.06 * size)
         if near.sum() < 8:
-            raise InputError(f"{name}: the paper's sides are not seen clearly; lay it flat and whole in the picture")
+            return None
         line = fit_line(rays[near])
         keep = abs(line.off) <= 2.5 * np.median(abs(line.off)) + 1e-6
         line = fit_line(rays[near][keep])

@@ -16,7 +16,7 @@ from nesting.outline.captured import Captured
 from nesting.outline.photo.camera import Camera, Known, find_camera
 from nesting.outline.photo.edges import Edge, at_innermost, at_strongest, cross
 from nesting.outline.photo.lens import Lens
-from nesting.outline.photo.paper import SHEETS, find_paper
+from nesting.outline.photo.paper import SHEETS, find_papers
 from nesting.outline.photo.picture import Picture
 from nesting.outline.photo.pieces import Straightened, sharp_corners, straighten
 from nesting.outline.photo.sheets import RULER_MM, find_sheets
@@ -44,6 +44,7 @@ EDGE_SIGMA_MM: Final = 0.5
 TAPE_MM: Final = 2.0
 """How far a taped length may be off (common practice, no source)."""
 _MOST_UNCLEAR: Final = 0.15
+_MOST_UNLIKE: Final = 4.0
 _CORNER_MM: Final = 9.0
 _MOST_BLUR_MM: Final = 6.0
 _LEAST_HOLE_MM: Final = 12.0
@@ -115,21 +116,7 @@ def find_marks(picture: Picture, ask: Ask, lens: Lens) -> Marks:
     if ask.points:
         return _said_points(ask)
     if ask.sheet is not None:
-        width, height = ask.sheet_mm or SHEETS[ask.sheet]
-        paper = find_paper(picture.pixels, lens, picture.name)
-        flat = np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])
-        # Which side is the long one the picture tells by what fits better; both ways are tried.
-        tries = [np.roll(paper.corners, k, axis=0) for k in (0, 1)]
-        sigma = PAPER_SIGMA_MM[0 if ask.sheet_mm else 1]
-        stretch = (sigma / width, sigma / height)
-        fits = [
-            find_camera(
-                [Known(flat=flat, pixels=t)], lens, rise_mm=0, rise_sigma_mm=0.1, stretch_sigma=stretch
-            ).residual
-            for t in tries
-        ]
-        known = Known(flat=flat, pixels=tries[int(np.argmin(fits))])
-        return Marks(known=(known,), outlines=(paper.corners,), stretch_sigma=stretch, told=f"one {ask.sheet} sheet")
+        return _paper(picture, ask, ask.sheet, lens)
     sheets = find_sheets(picture.grey)
     if not sheets:
         raise InputError(
@@ -157,6 +144,27 @@ def find_marks(picture: Picture, ask: Ask, lens: Lens) -> Marks:
         told=f"{len(sheets)} marker sheets",
         warnings=tuple(doubts),
     )
+
+
+def _paper(picture: Picture, ask: Ask, sheet: str, lens: Lens) -> Marks:
+    """The blank sheet: of what may be one, and either side the long one, what fits a sheet of its size best."""
+    width, height = ask.sheet_mm or SHEETS[sheet]
+    flat = np.array([(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)])
+    sigma = PAPER_SIGMA_MM[0 if ask.sheet_mm else 1]
+    stretch = (sigma / width, sigma / height)
+    tries = []
+    for paper in find_papers(picture.pixels, lens, picture.name):
+        for k in (0, 1):
+            known = Known(flat=flat, pixels=np.roll(paper.corners, k, axis=0))
+            camera = find_camera([known], lens, rise_mm=0.0, rise_sigma_mm=0.1, stretch_sigma=stretch)
+            tries.append((camera.residual, known))
+    off, known = min(tries, key=lambda t: t[0])
+    if off > _MOST_UNLIKE:
+        raise InputError(
+            f"{picture.name}: nothing white in the picture has the shape of {sheet} paper; lay a whole sheet flat and "
+            "evenly lit on a darker floor, or check its size"
+        )
+    return Marks(known=(known,), outlines=(known.pixels,), stretch_sigma=stretch, told=f"one {sheet} sheet")
 
 
 def _said_points(ask: Ask) -> Marks:
