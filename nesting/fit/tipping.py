@@ -26,6 +26,8 @@ def tipping_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
     if pitch is None:
         return
     hull = shapely.convex_hull(part.fine_polygon)
+    if hull.is_empty:
+        return
     narrow, long = extents(hull)
     place: Point = (float(part.fine_polygon.centroid.x), float(part.fine_polygon.centroid.y))
     if long < pitch - FIT_MM:
@@ -54,11 +56,13 @@ def tipping_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
 
 
 def extents(hull: Polygon) -> tuple[float, float]:
-    """Return the least and the largest width of a convex shape over all turns."""
+    """Return the least and the largest width of a convex shape over all turns; 0 for one that has no area."""
     xy = shapely.get_coordinates(hull)
     steps = np.diff(xy, axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])
     normals = np.column_stack([-steps[:, 1], steps[:, 0]])[lengths > 1e-9] / lengths[lengths > 1e-9][:, None]
+    if not len(normals):
+        return 0.0, 0.0
     # The least width of a convex shape is across one of its edges.
     widths = [float(np.ptp(xy @ n)) for n in normals]
     largest = max(float(np.hypot(*(xy - p).T).max()) for p in xy)
