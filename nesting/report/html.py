@@ -1,15 +1,14 @@
 """The yield report as one page for people: self-contained, works offline, prints on A4 and Letter."""
 
 from dataclasses import dataclass
-from functools import cache
 from typing import Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import FreeRest
 from nesting.report.facts import Figure, YieldReport
+from nesting.report.pages import template
 from nesting.report.scene import Scene
 from nesting.report.svg import inline_svg
 from nesting.report.tables import LIFT_MARK, PartsTotal, balance_table, parts_table, remnants_table
@@ -48,7 +47,7 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
     remnants = remnants_table(report, unit)
     shown = _shown_totals(totals, remnants.total, unit)
     lines = tuple(_figure_line(f, unit, shown) for f in report.figures)
-    return _template().render(
+    return template("report.html.j2").render(
         r=report,
         title=title,
         paper=paper,
@@ -71,18 +70,6 @@ def page(report: YieldReport, drawn: Scene, *, title: str, unit: Unit = "mm", pa
         lift_mark=LIFT_MARK.strip(),
         short_hash=SHORT_HASH,
     )
-
-
-@cache
-def _template() -> Template:
-    env = Environment(
-        loader=PackageLoader("nesting.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return env.get_template("report.html.j2")
 
 
 def _figure_line(figure: Figure, unit: Unit, shown: dict[str, str]) -> FigureLine:

@@ -4,16 +4,15 @@ import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from nesting.fit.finding import Cutting, FitFinding
 from nesting.geometry.pose import Point
 from nesting.part import Part
 from nesting.report.cautions import fit_cautions
+from nesting.report.pages import template
 from nesting.report.svg import spots_svg
 from nesting.report.wording import UNKNOWN, in_unit
 from nesting.shop import Paper
@@ -110,7 +109,9 @@ def inquiry(
 
 def inquiry_html(asked: Inquiry, *, paper: Paper = "A4") -> str:
     """Return the questions as one HTML document that prints; all texts from outside are escaped."""
-    return _template().render(q=asked, paper=paper, answers=_ANSWERS, cautions=fit_cautions())
+    return template("inquiry.html.j2").render(
+        introduction=_INTRODUCTION, as_markup=Markup, q=asked, paper=paper, answers=_ANSWERS, cautions=fit_cautions()
+    )
 
 
 def inquiry_text(asked: Inquiry) -> str:
@@ -205,16 +206,3 @@ def _question_lines(question: Question) -> list[str]:
 
 def _wrapped(text: str, indent: str = "") -> list[str]:
     return textwrap.wrap(text, _TEXT_COLUMNS, subsequent_indent=indent, break_long_words=False)
-
-
-@cache
-def _template() -> Template:
-    env = Environment(
-        loader=PackageLoader("nesting.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    env.globals.update(introduction=_INTRODUCTION, as_markup=Markup)
-    return env.get_template("inquiry.html.j2")
