@@ -13,6 +13,7 @@ VALUES = {
     "tolerances",
     "units",
     "clearances",
+    "corner_names",
     "demand",
     "layout",
     "leads",

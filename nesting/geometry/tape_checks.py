@@ -6,13 +6,23 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Point
 
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
 _TURN_DEG: Final = 15.0
 """An edge that turns less has no corner that one could hook a tape on."""
 
+_WITHIN_MM: Final = 0.5
+_ONE_CORNER_MM: Final = 1.5
+"""Nobody tells corners apart on torched steel that are nearer to one another than a kerf."""
+
+_AS_SHARP_DEG: Final = 1.0
+_CHORD_MM: Final = 0.01
 _MOST_CORNERS: Final = 40
 _COUNT: Final = 3
 
@@ -31,16 +41,44 @@ class TapeCheck:
 
 
 def sharp_corners(contour: Contour) -> list[Point]:
-    """Corners that can be seen on the steel: where the outline turns by `_TURN_DEG` or more, in its order."""
-    pieces = contour.pieces
-    found = []
-    for before, after in zip((pieces[-1], *pieces[:-1]), pieces, strict=True):
-        came, goes = before.points(0.1)[-2:], after.points(0.1)[:2]
-        u, v = came[1] - came[0], goes[1] - goes[0]
-        turn = math.degrees(math.atan2(u[0] * v[1] - u[1] * v[0], float(u @ v)))
-        if abs(turn) >= _TURN_DEG:
-            found.append((float(goes[0][0]), float(goes[0][1])))
-    return found
+    """Corners that can be seen on the steel: where the outline turns by `_TURN_DEG` or more, in its order.
+
+    Only ends of lines, arcs and other curves count.  The turn is taken over `_WITHIN_MM` of edge on either side, so
+    that a burr in the drawing makes no corner, and of corners nearer than `_ONE_CORNER_MM` the sharpest stands for all.
+    """
+    xy, joints = _walked(contour)
+    steps = np.hypot(*np.diff(xy, axis=0, append=xy[:1]).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    length, closed = float(along[-1]), np.vstack([xy, xy[:1]])
+    reach = min(_WITHIN_MM, 0.01 * length)
+
+    def at(distance: Floats) -> Floats:
+        place = distance % length
+        return np.column_stack([np.interp(place, along, closed[:, axis]) for axis in (0, 1)])
+
+    places = along[joints]
+    came, goes = xy[joints] - at(places - reach), at(places + reach) - xy[joints]
+    turns = np.degrees(np.arctan2(came[:, 0] * goes[:, 1] - came[:, 1] * goes[:, 0], np.einsum("ij,ij->i", came, goes)))
+    return [(float(x), float(y)) for x, y in xy[joints[_sharpest(np.abs(turns), places, length)]]]
+
+
+def _walked(contour: Contour) -> tuple[Floats, Ints]:
+    """Points round the outline, and which of them are ends of its lines and curves."""
+    runs = [piece.points(_CHORD_MM)[:-1] for piece in contour.pieces]
+    starts = np.concatenate([[0], np.cumsum([len(run) for run in runs])[:-1]])
+    return np.vstack(runs), starts
+
+
+def _sharpest(turns: Floats, places: Floats, length: float) -> Ints:
+    """Return which joints are corners: sharp ones, and sharper than every other one close by."""
+    apart = np.abs(places[:, None] - places)
+    near = np.minimum(apart, length - apart) < min(_ONE_CORNER_MM, 0.02 * length)
+    # Of two that are as good as equally sharp the first stands, so that rounding does not choose.
+    earlier = np.arange(len(turns)) < np.arange(len(turns))[:, None]
+    beaten = near & ((turns > turns[:, None] + _AS_SHARP_DEG) | (earlier & (turns > turns[:, None] - _AS_SHARP_DEG)))
+    # One that is itself no corner takes nobody's place.
+    sharp = turns >= _TURN_DEG
+    return np.flatnonzero(sharp & ~(beaten & sharp).any(axis=1))
 
 
 def tape_checks(contour: Contour) -> tuple[TapeCheck, ...]:
