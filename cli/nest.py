@@ -66,6 +66,7 @@ Examples:
 @click.option("--thickness", metavar="LENGTH", help='Plate thickness: 6, "1/4 in", "10 ga mild steel".')
 @click.option("--grade", metavar="TEXT", help="Plate grade, if known.")
 @click.option("--heat", metavar="TEXT", help="Plate heat number, if known.")
+@click.option("--certificate", metavar="TEXT", help="Number of the plate's test certificate, if known.")
 @click.option("--plate-name", metavar="TEXT", help="What the plate is called.")
 @click.option("--parent", metavar="TEXT", help="Plate that this leftover was cut from, if known.")
 @click.option("--place", metavar="TEXT", help="Where the plate stands.")
@@ -144,7 +145,7 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
                 "thickness": options.length(given["thickness"]),
                 "name": given["plate_name"],
                 "uncertainty": options.length(given["uncertainty"]),
-                **{key: given[key] for key in ("grade", "heat", "grain", "parent", "place")},
+                **{key: given[key] for key in ("grade", "heat", "certificate", "grain", "parent", "place")},
             },
             "clearances": {
                 **{key: options.length(given[key]) for key in clearances},

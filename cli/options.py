@@ -72,6 +72,8 @@ def _value(key: str, text: str) -> Any:
     """Read a value as in a job file, the quotes of a text left out."""
     if key in ("thickness", "tab_thickness", "tab_over", "bend_radius", "join"):
         return length(text)
+    if key == "reference" and text[:1] not in "\"'":
+        return text  # an order's number is a text, whatever it looks like
     try:
         return tomllib.loads(f"v = {text}")["v"]
     except tomllib.TOMLDecodeError:

@@ -29,6 +29,7 @@ _KNOWN: Final = (
     click.option("--thickness", metavar="LENGTH", help='Thickness, if known: 6, "1/4 in", "10 ga mild steel".'),
     click.option("--grade", metavar="TEXT", help="Grade, if known."),
     click.option("--heat", metavar="TEXT", help="Heat number, if known."),
+    click.option("--certificate", metavar="TEXT", help="Number of the mill's test certificate, if known."),
     click.option("--grain", type=float, metavar="DEG", help="Direction of the grain, if known."),
     click.option("--parent", metavar="TEXT", help="Plate it was cut from, if known."),
     click.option("--place", metavar="TEXT", help="Where it stands."),
@@ -41,7 +42,7 @@ _TEXT: Final = (
     click.option("--typed", metavar="TEXT", help="The lines themselves, semicolons between them, instead of FILE."),
     click.option("--units", metavar="UNIT", default="mm", show_default=True, help="Unit of plain numbers: mm or inch."),
 )
-KEYS: Final = ("name", "thickness", "grade", "heat", "grain", "parent", "place", "who", "when", "photo")
+KEYS: Final = ("name", "thickness", "grade", "heat", "certificate", "grain", "parent", "place", "who", "when", "photo")
 
 
 def with_known(command: F) -> F:

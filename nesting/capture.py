@@ -27,6 +27,7 @@ class Known:
     thickness_mm: float | None = None
     grade: str | None = None
     heat: str | None = None
+    certificate: str | None = None
     grain_deg: float | None = None
     parent: str | None = None
     place: str | None = None
@@ -60,6 +61,7 @@ def with_known(plate: Plate, known: Known) -> Plate:
         thickness_mm=known.thickness_mm or plate.thickness_mm,
         grade=known.grade or plate.grade,
         heat=known.heat or plate.heat,
+        certificate=known.certificate or plate.certificate,
         grain_deg=plate.grain_deg if known.grain_deg is None else known.grain_deg,
         parent=known.parent or plate.parent,
         place=known.place or plate.place,

@@ -41,7 +41,7 @@ class Demand:
 
     `quantity` None means as many as fit.  Lower `priority` numbers come first.  `value` is what one piece is worth
     when not all fit, in any unit; None takes its net area.  Turning it over is off unless asked: a bent or etched part
-    has a face side.
+    has a face side.  `reference` is the order line or the customer's own number, for labels.
     """
 
     part: Part
@@ -50,6 +50,7 @@ class Demand:
     may_flip: bool = False
     priority: int = 1
     value: float | None = None
+    reference: str | None = None
 
     def __post_init__(self) -> None:
         if self.quantity is not None and self.quantity < 1:

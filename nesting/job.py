@@ -114,6 +114,7 @@ class PlateEntry(Entry):
     thickness: Thickness | None = None
     grade: str | None = None
     heat: str | None = None
+    certificate: str | None = None
     grain: float | None = Field(default=None, allow_inf_nan=False)
     uncertainty: Distance | None = None
     parent: str | None = None
@@ -163,6 +164,7 @@ class PartEntry(Entry):
     tab_thickness: Thickness | None = None
     tab_over: Distance | None = None
     bend_radius: Distance | None = None
+    reference: str | None = None
 
 
 class SearchEntry(Entry):

@@ -347,6 +347,7 @@ def _demand(part: Part, entry: PartEntry) -> Demand:
         may_flip=entry.flip,
         priority=entry.priority,
         value=entry.value,
+        reference=entry.reference,
     )
 
 

@@ -1,12 +1,14 @@
 """The plate to cut from: a bought sheet or a leftover of any shape."""
 
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 from typing import Literal
 
 from shapely.geometry import MultiPolygon, Polygon
 
 from nesting.geometry.contour import Contour, region
+from nesting.geometry.pose import Point
 from nesting.tolerances import FINE_CHORD_MM
 
 KeepOutKind = Literal["no part", "no part, lead or rapid"]
@@ -22,10 +24,21 @@ class KeepOut:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Capture:
+    """Who took an outline, when, the picture taken of it, and the corners by which it is laid on the table."""
+
+    who: str | None = None
+    when: date | None = None
+    photo: str | None = None
+    set_up_by: tuple[Point, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class Plate:
     """A plate in its own drawing's place, millimetres.  What nobody knows is None and stays None.
 
-    `uncertainty_mm` is a 95 % bound on how far the outline may be wrong, the largest over the outline.
+    `certificate` is the number of the mill's test certificate.  `uncertainty_mm` is a 95 % bound on how far the
+    outline may be wrong, the largest over the outline.
     """
 
     name: str
@@ -35,8 +48,10 @@ class Plate:
     thickness_mm: float | None = None
     grade: str | None = None
     heat: str | None = None
+    certificate: str | None = None
     grain_deg: float | None = None
     captured: str = "as given"
+    capture: Capture | None = None
     uncertainty_mm: float = 0.0
     parent: str | None = None
     place: str | None = None

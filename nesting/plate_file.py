@@ -17,7 +17,7 @@ from nesting.geometry.curves import EllipseArc, Spline
 from nesting.job import PlateEntry
 from nesting.lengths import UnitWord
 from nesting.outline.rings import Vertex, vertices_of
-from nesting.plate import Plate
+from nesting.plate import Capture, Plate
 from nesting.tolerances import R12_ARC_MM
 from nesting.written_plate import completed, written_plate
 
@@ -65,12 +65,15 @@ class StoredPlate:
 
     @property
     def to_lay_out(self) -> Plate:
-        """The plate for a layout: how it was captured tells by which corners it is laid on the table."""
-        if len(self.capture.set_up_by) != 2:
-            return self.plate
-        first, second = (f"({x:.1f}, {y:.1f})" for x, y in self.capture.set_up_by)
-        told = f"{self.plate.captured}, to be laid on the table by its corners at {first} and {second} mm"
-        return replace(self.plate, captured=told)
+        """The plate for a layout, with how it was captured and by which corners it is laid on the table."""
+        said = self.capture
+        record = Capture(who=said.who, when=said.when, photo=said.photo, set_up_by=said.set_up_by)
+        plate = self.plate if record == Capture() else replace(self.plate, capture=record)
+        if len(said.set_up_by) != 2:
+            return plate
+        first, second = (f"({x:.1f}, {y:.1f})" for x, y in said.set_up_by)
+        told = f"{plate.captured}, to be laid on the table by its corners at {first} and {second} mm"
+        return replace(plate, captured=told)
 
 
 def read_plate_file(path: Path) -> StoredPlate:
@@ -116,6 +119,7 @@ def _lines(stored: StoredPlate) -> Iterator[str]:
         "thickness": plate.thickness_mm,
         "grade": plate.grade,
         "heat": plate.heat,
+        "certificate": plate.certificate,
         "grain": plate.grain_deg,
         "parent": plate.parent,
         "place": plate.place,

@@ -31,6 +31,7 @@ def completed(plate: Plate, entry: PlateEntry) -> Plate:
         thickness_mm=entry.thickness or plate.thickness_mm,
         grade=entry.grade or plate.grade,
         heat=entry.heat or plate.heat,
+        certificate=entry.certificate or plate.certificate,
         grain_deg=plate.grain_deg if entry.grain is None else entry.grain,
         uncertainty_mm=plate.uncertainty_mm if entry.uncertainty is None else entry.uncertainty,
         parent=entry.parent or plate.parent,
