@@ -56,11 +56,13 @@ def drawing(
         return finish(found, given, as_json=as_json, source=file)
     from nesting.capture import stored
 
+    sizes = _shop(shop)
     pieces = from_cut_drawing(
         file,
         kerf_mm=length(kerf),
         notch_mm=length(notch),
-        keep_mm=_shop(shop).keep_mm,
+        keep_mm=sizes.keep_mm,
+        narrowest_mm=sizes.keep_width_mm,
         uncertainty_mm=length(uncertainty),
         units=unit,
     )

@@ -97,10 +97,10 @@ def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]]
     as the kerf, its middle on the line, where no part lies.
 
     The kerf is the union of the bands `kerf_mm` wide outside the outer contours and inside the holes, as far
-    as they lie on the plate and on no part.  What then remains is opened (eroded and dilated by half the
-    lead-in length, square corners kept) so that pieces hanging together by slivers come apart; a piece is
-    kept if any of the shop's keep rectangles fits in it at any turn, the rest is scrap.  Keep-outs count as
-    plate.  Each area is measured on its own polygons.
+    as they lie on the plate and on no part.  What then remains is opened (eroded and dilated by half of
+    `narrowest_kept_mm`, square corners kept), so that strips too narrow to be of use come off and what hangs
+    together by them comes apart; a piece is kept if any of the shop's keep rectangles fits in it at any turn,
+    the rest is scrap.  Keep-outs count as plate.  Each area is measured on its own polygons.
 
     Raises `BalanceError` if they do not add up to the plate within `BALANCE_RELATIVE`: parts that overlap or
     leave it.
@@ -111,7 +111,7 @@ def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]]
     cuts = [*shapes.bands, *(_shear_band(a, b, layout.clearances.kerf_mm) for a, b in shears)]
     kerf = _areal(shapely.intersection(shapely.union_all(cuts), plate).difference(parts))
     rest = _areal(plate.difference(shapely.union_all([parts, kerf])))
-    opened = _opened(rest, layout.clearances.lead_in_mm / 2)
+    opened = _opened(rest, narrowest_kept_mm(layout, shop) / 2)
     kept, small = _sorted_out(opened, shop)
     scrap = _areal(shapely.union_all([rest.difference(opened), *small]))
     found = Balance(
@@ -125,6 +125,14 @@ def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]]
     if not abs(found.error) <= BALANCE_RELATIVE:
         raise BalanceError(_unbalanced(found))
     return found
+
+
+def narrowest_kept_mm(layout: Layout, shop: Shop) -> float:
+    """Return the width under which a strip of what remains is scrap, though it may hang on a piece worth keeping.
+
+    No less than a lead-in: no lead fits in there.  A keep rectangle is never narrower, so that none is lost.
+    """
+    return max(layout.clearances.lead_in_mm, shop.keep_width_mm)
 
 
 def _unbalanced(found: Balance) -> str:

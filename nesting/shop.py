@@ -12,6 +12,8 @@ Direction = Literal["clockwise", "counter-clockwise"]
 
 DEFAULT_SOURCES: Final[dict[str, str]] = {
     "keep": "keep what a 300 x 300 mm or 100 x 1000 mm rectangle fits in: common practice, no source",
+    "narrowest": "strips on a kept remnant narrower than half the short side of the smallest keep rectangle are "
+    "scrap: our own rule, no source",
     "process": "plasma: assumed where nobody says",
     "material": "mild steel: assumed for cut chart and mass where the grade is unknown or not in the table",
     "lift_limit": "23 kg: load constant of the NIOSH lifting equation (NIOSH 94-110) in ideal conditions, "
@@ -66,6 +68,7 @@ class Shop:
     name: str = ""
     prices: Prices = Prices()
     keep_mm: tuple[tuple[float, float], ...] = ((300.0, 300.0), (100.0, 1000.0))
+    narrowest_mm: float | None = None
     process: Process = "plasma"
     amps: float | None = None
     material: str = "mild steel"
@@ -83,6 +86,13 @@ class Shop:
     cut_tolerance_mm: float | None = None
     pierce_limit_mm: float | None = None
     sources: dict[str, str] = field(default_factory=lambda: dict(DEFAULT_SOURCES))
+
+    @property
+    def keep_width_mm(self) -> float:
+        """Strips narrower than this are of no use; half the short side of the smallest keep rectangle unless said."""
+        if self.narrowest_mm is not None:
+            return self.narrowest_mm
+        return min(min(sides) for sides in self.keep_mm) / 2
 
     def measured_kerf(self, process: str, amps: float | None, thickness_mm: float | None) -> MeasuredKerf | None:
         """Return the measured kerf that fits best: the one that says most, then the newest."""

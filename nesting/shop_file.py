@@ -1,10 +1,11 @@
 """The shop file: read strictly, and a first one to fill in."""
 
+import math
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Final
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from nesting.documents import Entry, not_empty, read_document
 from nesting.lengths import Distance, Length, Thickness, UnitWord
@@ -24,13 +25,26 @@ class PricesEntry(Entry):
 
 
 class KeepEntry(Entry):
-    """The rectangles worth keeping."""
+    """The rectangles worth keeping, and the narrowest strip of use; a rectangle is never narrower than that."""
 
     rectangles: Annotated[
         tuple[Annotated[tuple[Length, Length], Field(strict=False)], ...],
         Field(strict=False),
         AfterValidator(not_empty),
-    ]
+    ] = Shop().keep_mm
+    narrowest: Length | None = None
+
+    @field_validator("narrowest")
+    @classmethod
+    def _no_wider_than_a_rectangle(cls, value: float | None, info: ValidationInfo) -> float | None:
+        rectangles = info.data.get("rectangles") or ()
+        least = min((min(sides) for sides in rectangles), default=math.inf)
+        if value is not None and value > least:
+            raise ValueError(
+                f"{value:g} mm is wider than the narrowest keep rectangle, {least:g} mm, which could never be kept; "
+                "expected no more than that"
+            )
+        return value
 
 
 class KerfEntry(Entry):
@@ -92,7 +106,8 @@ def read_shop(path: Path) -> Shop:
     file = read_document(path, ShopFile, what="shop file")
     cutting, prices = file.cutting, file.prices
     said = {
-        "keep": file.keep,
+        "keep": file.keep if file.keep is not None and "rectangles" in file.keep.model_fields_set else None,
+        "narrowest": None if file.keep is None else file.keep.narrowest,
         "process": cutting.process,
         "material": cutting.material,
         "lift_limit": file.lift_limit_kg,
@@ -112,6 +127,7 @@ def read_shop(path: Path) -> Shop:
         name=file.name or path.stem,
         prices=standard.prices if prices is None else _prices(prices),
         keep_mm=standard.keep_mm if file.keep is None else file.keep.rectangles,
+        narrowest_mm=None if file.keep is None else file.keep.narrowest,
         process=cutting.process or standard.process,
         amps=cutting.amps,
         material=cutting.material or standard.material,
@@ -185,6 +201,8 @@ name = "My shop"
 
 # [keep]                        # a leftover is kept if one of these fits in it at any turn
 # rectangles = [[300, 300], [100, 1000]]   # default, common practice, no source
+# narrowest = 50                # strips on it that are narrower count as scrap; default: half the short side
+                                # of the smallest rectangle above
 
 # [cutting]
 # process = "plasma"            # plasma, oxy-fuel, laser or waterjet; default plasma

@@ -27,7 +27,7 @@ def test_without_a_browser_the_reason_is_told(monkeypatch: pytest.MonkeyPatch, t
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.delenv(NEED, raising=False)
     with (
-        pytest.raises(pytest.skip.Exception, match="no browser: none of chromium.* apt-get install chromium"),
+        pytest.raises(pytest.skip.Exception, match=r"no browser: none of chromium.* apt-get install chromium"),
         opened(tmp_path / "x.html"),
     ):
         pass

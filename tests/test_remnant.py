@@ -1,6 +1,7 @@
 """Where the plate goes: the four areas add up, and what is kept is really there."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,11 +15,12 @@ from nesting.demand import Demand
 from nesting.errors import BalanceError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
+from nesting.geometry.largest import holds_rectangle
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, Placement
 from nesting.part import Part
 from nesting.plate import Plate
-from nesting.remnant import Balance, balance
+from nesting.remnant import Balance, balance, narrowest_kept_mm
 from nesting.shop import Shop
 from nesting.tolerances import BALANCE_RELATIVE, CHECK_MM
 
@@ -64,7 +66,6 @@ def test_square_in_the_corner_leaves_an_l_with_known_areas() -> None:
     assert found.kerf_mm2 == pytest.approx(400.0 * KERF + math.pi * KERF**2, rel=1e-5)
     assert found.parts_mm2 == 10_000.0
     assert abs(found.error) < 1e-9
-    # The strips 6.5 mm wide beside the square are wider than the lead-in and stay with the rest.
     assert found.kept[0].rectangle.area_mm2 == pytest.approx(500.0 * (600.0 - 109.5), rel=0.01)
 
 
@@ -75,6 +76,27 @@ def test_slivers_narrower_than_the_lead_in_come_off() -> None:
 
     # Two strips 6.5 mm wide beside the square and the corner between them.
     assert found.scrap_mm2 == pytest.approx(6.5 * (101.5 + 101.5 + 6.5), rel=0.02)
+
+
+@pytest.mark.parametrize(("narrowest", "necks"), [(None, 0), (20.0, 1), (40.0, 0)])
+def test_a_neck_of_the_skeleton_is_kept_only_where_it_is_of_use(narrowest: float | None, necks: int) -> None:
+    """A neck 25 mm wide and 100 mm long between two lumps; the shop's smallest keep size is 60 mm wide."""
+    plate = Plate(
+        name="bone",
+        outer=Contour.of_points([(0, 0), (300, 0), (300, 200), (400, 200), (400, 0), (700, 0), (700, 400), (400, 400),
+                                 (400, 225), (300, 225), (300, 400), (0, 400)]),
+    )  # fmt: skip
+
+    shop = replace(SHOP, narrowest_mm=narrowest)
+    found = balance(_layout(plate, []), shop)
+
+    lumps, neck = 2 * 300.0 * 400.0, 100.0 * 25.0
+    # At a mouth a disc of the narrowest width, and the square corner beside it, bulge in.
+    r = narrowest_kept_mm(_layout(plate, []), shop) / 2
+    bulges = 0.0 if necks else 2 * 25.0 * (math.sqrt(2) * r - math.sqrt(r**2 - 12.5**2))
+    assert len(found.kept) == 2 - necks
+    assert lumps + necks * neck - 1e-6 <= found.kept_mm2 <= lumps + necks * neck + bulges
+    assert found.scrap_mm2 + found.kept_mm2 == pytest.approx(lumps + neck, rel=1e-9)
 
 
 def test_drop_of_a_hole_is_kept_where_a_keep_rectangle_fits_in_it() -> None:
@@ -155,7 +177,21 @@ def test_areas_add_up_and_remnants_are_really_there(layout: Layout) -> None:
         for body in found.parts:
             assert body.distance(remnant.polygon) >= KERF - CHECK_MM
     assert all(not r.polygon.is_empty for r in found.kept)
+    _all_of_it_is_of_use(found, layout)
     assert [r.area_mm2 for r in found.kept] == sorted((r.area_mm2 for r in found.kept), reverse=True)
+
+
+def _all_of_it_is_of_use(found: Balance, layout: Layout) -> None:
+    """Every place kept lies in a disc of the narrowest width, or in a square corner beside one; no keep size is lost."""
+    half = narrowest_kept_mm(layout, SHOP) / 2
+    taken = shapely.union_all([*found.parts, found.kerf])
+    rest = layout.plate.fine_polygon.difference(taken)
+    reached = rest.buffer(-half + 0.1, quad_segs=64).buffer(half * math.sqrt(2), quad_segs=64)
+    for remnant in found.kept:
+        assert remnant.polygon.difference(reached).area < 1e-3
+    for width, height in SHOP.keep_mm:
+        if holds_rectangle(rest, width, height):
+            assert any(holds_rectangle(r.polygon, width - 0.2, height - 0.2) for r in found.kept)
 
 
 def _pieces_are_apart(found: Balance) -> None:

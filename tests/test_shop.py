@@ -117,6 +117,16 @@ def test_faults_of_a_shop_file_come_at_once(tmp_path: Path):
     ]
     with pytest.raises(JobError, match=r"keep\.rectangles: expected at least one"):
         read_shop(shop_file(tmp_path, 'units = "mm"\n[keep]\nrectangles = []\n'))
+    with pytest.raises(JobError, match=r"keep\.narrowest: 120 mm is wider than the narrowest keep rectangle, 100 mm"):
+        read_shop(shop_file(tmp_path, 'units = "mm"\n[keep]\nnarrowest = 120\n'))
+
+
+def test_the_narrowest_strip_of_use_is_half_a_keep_size_unless_said(tmp_path: Path):
+    keep = 'units = "mm"\n[keep]\nrectangles = [[250, 400], [80, 600]]\n'
+    said, silent = (read_shop(shop_file(tmp_path, keep + more)) for more in ("narrowest = 30\n", ""))
+    assert (Shop().keep_width_mm, said.keep_width_mm, silent.keep_width_mm) == (50.0, 30.0, 40.0)
+    assert said.sources["narrowest"].startswith("shop file") and "our own rule" in silent.sources["narrowest"]
+    assert read_shop(shop_file(tmp_path, 'units = "mm"\n[keep]\nnarrowest = 30\n')).keep_mm == Shop().keep_mm
 
 
 def test_a_measured_kerf_wins_over_the_chart_and_the_job_over_both(tmp_path: Path):

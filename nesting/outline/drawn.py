@@ -53,13 +53,14 @@ def from_cut_drawing(
     kerf_mm: float,
     notch_mm: float,
     keep_mm: Sequence[tuple[float, float]],
+    narrowest_mm: float = 0.0,
     uncertainty_mm: float,
     units: DrawnUnit | None = None,
 ) -> tuple[Captured, ...]:
     """Return the pieces left of a sheet by the drawing of what was cut, largest first.
 
     The largest contour is the sheet; every other one was cut, and takes the kerf and `notch_mm` round it, since its
-    lead may lie anywhere; strips narrower than the larger of both come off.  What lies inside a cut contour is gone.
+    lead may lie anywhere; strips narrower than either, or than `narrowest_mm`, come off.  What lies inside a cut contour is gone.
     A piece counts if one of `keep_mm` fits in it; keep-outs stay where they are.  Raise `DrawingError` where no such
     piece is left, or contours are open.
     """
@@ -74,7 +75,7 @@ def from_cut_drawing(
         raise DrawingError(f"{path.name}: no closed contour; draw the sheet and what was cut from it")
     bodies = sorted((loop_polygon(loop, path) for loop in found.loops), key=lambda b: -b.area)
     taken = shapely.union_all([Polygon(b.exterior).buffer(kerf_mm + notch_mm) for b in bodies[1:]])
-    whole = pieces_of(bodies[0].difference(taken), max(notch_mm, kerf_mm))
+    whole = pieces_of(bodies[0].difference(taken), max(notch_mm, kerf_mm, narrowest_mm))
     pieces = [p for p in whole if any(holds_rectangle(p, w, h) for w, h in keep_mm)]
     if not pieces:
         raise DrawingError(

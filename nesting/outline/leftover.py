@@ -13,7 +13,7 @@ from nesting.geometry.pose import Point
 from nesting.layout import Layout
 from nesting.outline.inside import carried, contours_of, pieces_of
 from nesting.plate import Plate
-from nesting.remnant import Balance, balance
+from nesting.remnant import Balance, balance, narrowest_kept_mm
 from nesting.shop import Shop
 
 CUT_EDGE_MM: Final = 1.0
@@ -48,9 +48,9 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
 
     `shears` say where the skeleton is parted by straight cuts; each takes a kerf of its own.  `notch_mm` is how far
     leads may have cut into the leftover beside the parts: the layout's lead-in length unless said.  What is narrower
-    than that or than a lead-in comes off, and pieces are drawn inside their true edge by up to `SIMPLER_MM`.  What
-    is known of the parent goes to each; a piece is as uncertain as its parent's outline, or `CUT_EDGE_MM` if that is
-    more.
+    than that or than what the shop has a use for comes off (`narrowest_kept_mm`), and pieces are drawn inside their
+    true edge by up to `SIMPLER_MM`.  What is known of the parent goes to each; a piece is as uncertain as its
+    parent's outline, or `CUT_EDGE_MM` if that is more.
 
     Raise `InputError` where a shear crosses a part, or where nothing is left that is worth keeping.
     """
@@ -60,9 +60,10 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     near = (
         shapely.union_all(areas.parts).buffer(layout.clearances.kerf_mm + notch) if areas.parts and notch else Polygon()
     )
+    narrow = max(notch, narrowest_kept_mm(layout, shop))
     plates: list[Plate] = []
     for remnant in areas.kept:
-        for inside in pieces_of(remnant.polygon.difference(near), max(notch, layout.clearances.lead_in_mm)):
+        for inside in pieces_of(remnant.polygon.difference(near), narrow):
             if any(holds_rectangle(inside, w, h) for w, h in shop.keep_mm):
                 plates.append(_plate(layout, inside))
     if not plates:
@@ -72,7 +73,6 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
         )
     plates.sort(key=lambda p: -p.area_mm2)
     named = tuple(replace(p, name=f"{layout.plate.name}-R{k}") for k, p in enumerate(plates, start=1))
-    narrow = max(notch, layout.clearances.lead_in_mm)
     notes = [f"strips narrower than {narrow:g} mm are taken as parted from the pieces; cut the skeleton there"]
     if notch:
         notes.append(
@@ -94,6 +94,7 @@ def _plate(layout: Layout, inside: Polygon) -> Plate:
         thickness_mm=parent.thickness_mm,
         grade=parent.grade,
         heat=parent.heat,
+        certificate=parent.certificate,
         grain_deg=parent.grain_deg,
         captured="leftover of a layout",
         uncertainty_mm=max(parent.uncertainty_mm, CUT_EDGE_MM),
