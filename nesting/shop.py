@@ -9,6 +9,7 @@ from nesting.units import Unit
 
 Paper = Literal["A4", "Letter"]
 Direction = Literal["clockwise", "counter-clockwise"]
+MassBy = Literal["density", "gauge table"]
 
 DEFAULT_SOURCES: Final[dict[str, str]] = {
     "keep": "keep what a 300 x 300 mm or 100 x 1000 mm rectangle fits in: common practice, no source",
@@ -16,6 +17,7 @@ DEFAULT_SOURCES: Final[dict[str, str]] = {
     "scrap: our own rule, no source",
     "process": "plasma: assumed where nobody says",
     "material": "mild steel: assumed for cut chart and mass where the grade is unknown or not in the table",
+    "mass_by": "density: assumed where nobody says; gauge-weight tables are 2.4 % heavier for sheet",
     "lift_limit": "23 kg: load constant of the NIOSH lifting equation (NIOSH 94-110) in ideal conditions, "
     "lower otherwise",
     "paper": "A4: assumed where nobody says",
@@ -72,6 +74,7 @@ class Shop:
     process: Process = "plasma"
     amps: float | None = None
     material: str = "mild steel"
+    mass_by: MassBy = "density"
     measured_kerfs: tuple[MeasuredKerf, ...] = ()
     cut_rows: tuple[CutRow, ...] = ()
     table_mm: tuple[float, float] | None = None

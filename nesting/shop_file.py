@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from nesting.documents import Entry, not_empty, read_document
 from nesting.lengths import Distance, Length, Thickness, UnitWord
-from nesting.shop import DEFAULT_SOURCES, Direction, MeasuredKerf, Paper, Prices, Shop
+from nesting.shop import DEFAULT_SOURCES, Direction, MassBy, MeasuredKerf, Paper, Prices, Shop
 from nesting.tables import CutRow, Process
 
 Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
@@ -94,6 +94,7 @@ class ShopFile(Entry):
     name: str = ""
     paper: Paper | None = None
     lift_limit_kg: Number | None = None
+    mass_by: MassBy | None = None
     prices: PricesEntry | None = None
     keep: KeepEntry | None = None
     cutting: CuttingEntry = CuttingEntry()
@@ -110,6 +111,7 @@ def read_shop(path: Path) -> Shop:
         "narrowest": None if file.keep is None else file.keep.narrowest,
         "process": cutting.process,
         "material": cutting.material,
+        "mass_by": file.mass_by,
         "lift_limit": file.lift_limit_kg,
         "paper": file.paper,
         "units": file.units,
@@ -131,6 +133,7 @@ def read_shop(path: Path) -> Shop:
         process=cutting.process or standard.process,
         amps=cutting.amps,
         material=cutting.material or standard.material,
+        mass_by=file.mass_by or standard.mass_by,
         measured_kerfs=tuple(_measured(k) for k in file.measured_kerf),
         cut_rows=tuple(_cut_row(c, path.name) for c in file.cut_row),
         table_mm=cutting.table,
@@ -192,6 +195,8 @@ name = "My shop"
 # paper = "A4"                  # or "Letter"; default A4
 # lift_limit_kg = 23            # pieces above this are flagged; default 23 kg, the load constant of the
                                 # NIOSH lifting equation (NIOSH 94-110) in ideal conditions, lower otherwise
+# mass_by = "density"           # or "gauge table": steel sheet of gauge thickness at 41.82 lb/ft2 per inch, as mills
+                                # sell it, 2.4 % above density; default density
 
 # [prices]                      # per kilogram; default: not known, no cost is worked out
 # new = 1.20

@@ -182,7 +182,7 @@ def test_areas_add_up_and_remnants_are_really_there(layout: Layout) -> None:
 
 
 def _all_of_it_is_of_use(found: Balance, layout: Layout) -> None:
-    """Every place kept lies in a disc of the narrowest width, or in a square corner beside one; no keep size is lost."""
+    """Every place kept is in a disc of the narrowest width, or in a square corner beside one; no keep size is lost."""
     half = narrowest_kept_mm(layout, SHOP) / 2
     taken = shapely.union_all([*found.parts, found.kerf])
     rest = layout.plate.fine_polygon.difference(taken)

@@ -60,9 +60,9 @@ def from_cut_drawing(
     """Return the pieces left of a sheet by the drawing of what was cut, largest first.
 
     The largest contour is the sheet; every other one was cut, and takes the kerf and `notch_mm` round it, since its
-    lead may lie anywhere; strips narrower than either, or than `narrowest_mm`, come off.  What lies inside a cut contour is gone.
-    A piece counts if one of `keep_mm` fits in it; keep-outs stay where they are.  Raise `DrawingError` where no such
-    piece is left, or contours are open.
+    lead may lie anywhere; strips narrower than either, or than `narrowest_mm`, come off.  What lies inside a cut
+    contour is gone.  A piece counts if one of `keep_mm` fits in it; keep-outs stay where they are.  Raise
+    `DrawingError` where no such piece is left, or contours are open.
     """
     plate, _ = read_plate(path, units=units)
     content = sort_content(path, units)

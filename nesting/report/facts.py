@@ -6,6 +6,7 @@ from typing import Any
 from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import Pulled
 from nesting.report.cautions import Caution
+from nesting.shop import MassBy
 
 Inputs = dict[str, float | int | str | None]
 
@@ -25,7 +26,10 @@ class Figure:
 
 @dataclass(frozen=True, kw_only=True)
 class PartRow:
-    """A part wanted; area, mass, cut length, pierces are of one piece.  `wanted` None: as many as fit."""
+    """A line of the order: a part wanted; area, mass, cut length, pierces are of one piece.
+
+    `wanted` None: as many as fit.  `line` counts from 1; `reference` is the customer's own number for it.
+    """
 
     part_id: str
     name: str
@@ -41,6 +45,8 @@ class PartRow:
     above_lift_limit: bool | None
     source: str
     source_sha256: str
+    line: int = 0
+    reference: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,6 +161,7 @@ class YieldReport:
     notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
     fit: tuple[FitRow, ...] = ()
+    mass_by: MassBy = "density"
 
     def figure(self, key: str) -> Figure:
         """Return one figure; KeyError for an unknown key."""

@@ -9,11 +9,11 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Final
 
+from nesting.demand import Demand
 from nesting.fit.finding import FitFinding
 from nesting.geometry.tape_checks import tape_checks
 from nesting.layout import FreeRest, Layout, Pulled, SearchFacts
-from nesting.part import Part
-from nesting.remnant import Balance, Remnant, balance
+from nesting.remnant import Balance, Remnant, balance, narrowest_kept_mm
 from nesting.report.cautions import cautions
 from nesting.report.facts import (
     CheckFacts,
@@ -27,7 +27,8 @@ from nesting.report.facts import (
     RemnantRow,
     YieldReport,
 )
-from nesting.report.measures import AREA_DIGITS, LENGTH_DIGITS, Matter, Totals, ceiling, costs, cutting, masses, uses
+from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, Matter
+from nesting.report.measures import Totals, ceiling, costs, cutting, masses, uses
 from nesting.shop import Shop
 from nesting.tables import material_of
 
@@ -54,9 +55,9 @@ def figures(
     """
     areas = areas or balance(layout, shop)
     matter = Matter.of(layout, shop)
-    rows = tuple(_part_row(layout, d.part, d.quantity, matter) for d in layout.demands)
+    rows = tuple(_part_row(layout, d, matter, line) for line, d in enumerate(layout.demands, start=1))
     remnants = tuple(_remnant_row(r, matter) for r in areas.kept)
-    totals = Totals.of(layout, rows, remnants, areas)
+    totals = Totals.of(layout, rows, remnants, areas, narrowest_kept_mm=narrowest_kept_mm(layout, shop))
     names = {i: p.name for i, p in layout.parts.items()}
     return YieldReport(
         schema=SCHEMA,
@@ -79,6 +80,7 @@ def figures(
         clearances=_clearance_rows(layout),
         balance_mm2=totals.balance,
         density_note=matter.note,
+        mass_by=matter.mass_by,
         lift_limit_kg=shop.lift_limit_kg,
         cutting_note=matter.cut_note,
         search=_search_inputs(layout.search),
@@ -92,14 +94,15 @@ def figures(
     )
 
 
-def _part_row(layout: Layout, part: Part, wanted: int | None, matter: Matter) -> PartRow:
+def _part_row(layout: Layout, demand: Demand, matter: Matter, line: int) -> PartRow:
+    part = demand.part
     width, height = part.size_mm
     area = round(part.area_mm2, AREA_DIGITS)
     mass = matter.mass(area)
     return PartRow(
         part_id=part.id,
         name=part.name,
-        wanted=wanted,
+        wanted=demand.quantity,
         placed=layout.placed(part.id),
         numbers=tuple(p.number for p in layout.placements if p.part_id == part.id),
         width_mm=round(width, LENGTH_DIGITS),
@@ -111,6 +114,8 @@ def _part_row(layout: Layout, part: Part, wanted: int | None, matter: Matter) ->
         above_lift_limit=matter.too_heavy(mass),
         source=part.source,
         source_sha256=part.source_sha256,
+        line=line,
+        reference=demand.reference,
     )
 
 

@@ -136,6 +136,10 @@ def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
         return f"{_plain(key[:-3])} {m['length'].full(value)}"
     if key.endswith("_kg_m3"):
         return f"{_plain(key[:-6])} {value:g} kg/m³"
+    if key.endswith("_per_kg"):
+        return f"{_plain(key[:-7])} {value:g} per kg"
+    if key.endswith("_kg"):
+        return f"{_plain(key[:-3])} {m['mass'].full(value)}"
     if key.endswith("_s"):
         return f"{_plain(key[:-2])} {value:g} s"
     if key.endswith("_percent"):

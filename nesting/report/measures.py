@@ -3,93 +3,12 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
 
-from nesting.errors import InputError
 from nesting.layout import Layout, SearchFacts
 from nesting.remnant import Balance
 from nesting.report.facts import Figure, Inputs, PartRow, RemnantRow
+from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, MASS_DIGITS, Matter, cut_time_s
 from nesting.shop import Shop
-from nesting.tables import CutRow, cut_row, density, material_of
-
-AREA_DIGITS: Final = 1
-MASS_DIGITS: Final = 3
-LENGTH_DIGITS: Final = 1
-
-
-def mass_kg(area_mm2: float, thickness_mm: float | None, kg_m3: float) -> float | None:
-    """Return the mass of plate, or None where its thickness is not known."""
-    return None if thickness_mm is None else area_mm2 * thickness_mm * kg_m3 * 1e-9
-
-
-def cut_time_s(length_mm: float, pierces: int, row: CutRow) -> float:
-    """Return length / best-quality speed + pierces x pierce delay; no leads, no rapids.
-
-    A row that asks for an edge start has no pierce delay; none is counted then.
-    """
-    return 60.0 * length_mm / row.speed_mm_min + pierces * (row.pierce_delay_s or 0.0)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Matter:
-    """What the plate is made of and how it is cut, as far as known."""
-
-    thickness_mm: float | None
-    kg_m3: float
-    note: str
-    lift_limit_kg: float
-    leftover: bool
-    row: CutRow | None
-    cut_note: str
-
-    @staticmethod
-    def of(layout: Layout, shop: Shop) -> "Matter":
-        """Look up density and cut-chart row; a grade that is not known takes the shop's material, and
-        `note` says so.
-        """
-        grade, thickness = layout.plate.grade, layout.plate.thickness_mm
-        found = material_of(grade)
-        material = found or shop.material
-        taken = density(material)
-        why = f"grade {grade}" if found else f"grade {grade or 'unknown'}: {material} is assumed"
-        row, cut_note = _cut_row(shop, material, thickness)
-        return Matter(
-            thickness_mm=thickness,
-            kg_m3=taken.kg_m3,
-            note=f"Mass by density, {taken.kg_m3:g} kg/m3 ({why}; {taken.source}), not by gauge-weight table",
-            lift_limit_kg=shop.lift_limit_kg,
-            leftover=layout.plate.parent is not None,
-            row=row,
-            cut_note=cut_note,
-        )
-
-    def mass(self, area_mm2: float) -> float | None:
-        """Rounded mass of an area, or None."""
-        mass = mass_kg(area_mm2, self.thickness_mm, self.kg_m3)
-        return None if mass is None else round(mass, MASS_DIGITS)
-
-    def too_heavy(self, mass: float | None) -> bool | None:
-        """Whether a mass is above the shop's hand-lift limit; None if the mass is not known."""
-        return None if mass is None else mass > self.lift_limit_kg
-
-    def inputs(self, area_mm2: float) -> Inputs:
-        """What a mass was worked out from."""
-        return {"area_mm2": area_mm2, "thickness_mm": self.thickness_mm, "density_kg_m3": self.kg_m3}
-
-
-def _cut_row(shop: Shop, material: str, thickness_mm: float | None) -> tuple[CutRow | None, str]:
-    if thickness_mm is None:
-        return None, "no cut-chart row: the plate's thickness is not known"
-    try:
-        row = cut_row(shop.process, shop.amps, thickness_mm, material=material, own=shop.cut_rows)
-    except InputError as error:
-        return None, str(error)
-    amps = "" if row.amps is None else f" {row.amps:g} A"
-    edge = "; the chart asks for an edge start, no pierce delay is counted" if row.pierce_delay_s is None else ""
-    return (
-        row,
-        f"{row.process}{amps}, {row.material}, {row.thickness_mm:g} mm row, best quality ({row.source}){edge}",
-    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,10 +26,18 @@ class Totals:
     pierces: int
     parts_kg: float | None
     kept_kg: float | None
+    narrowest_kept_mm: float
     balance: dict[str, float]
 
     @staticmethod
-    def of(layout: Layout, rows: Sequence[PartRow], remnants: Sequence[RemnantRow], areas: Balance) -> "Totals":
+    def of(
+        layout: Layout,
+        rows: Sequence[PartRow],
+        remnants: Sequence[RemnantRow],
+        areas: Balance,
+        *,
+        narrowest_kept_mm: float,
+    ) -> "Totals":
         """Add up the rows of a report."""
         outer = {i: p.outer.area_mm2 for i, p in layout.parts.items()}
         plate, kerf, scrap = (round(a, AREA_DIGITS) for a in (areas.plate_mm2, areas.kerf_mm2, areas.scrap_mm2))
@@ -129,6 +56,7 @@ class Totals:
             pierces=sum(r.placed * r.pierces for r in rows),
             parts_kg=_sum_kg([(r.placed, r.mass_kg) for r in rows]),
             kept_kg=_sum_kg([(1, r.mass_kg) for r in remnants]),
+            narrowest_kept_mm=narrowest_kept_mm,
             balance={
                 "parts_mm2": parts, "kerf_mm2": kerf, "kept_remnants_mm2": kept, "scrap_mm2": scrap,
                 "sum_mm2": total, "plate_mm2": plate, "error_percent": round(100 * areas.error, 6),
@@ -157,8 +85,14 @@ def uses(t: Totals) -> tuple[Figure, ...]:
             label="Utilisation with leftover credit",
             value=_percent(t.parts, t.plate - t.kept),
             unit="%",
-            definition="net part area / (plate area - kept remnant area)",
-            inputs={"parts_mm2": t.parts, "plate_mm2": t.plate, "kept_remnants_mm2": t.kept},
+            definition="net part area / (plate area - kept remnant area); kept is what a keep rectangle fits in, less "
+            "strips narrower than stated",
+            inputs={
+                "parts_mm2": t.parts,
+                "plate_mm2": t.plate,
+                "kept_remnants_mm2": t.kept,
+                "narrowest_kept_mm": t.narrowest_kept_mm,
+            },
         ),
         Figure(
             key="gross_utilisation",
@@ -282,9 +216,11 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
     if (p.new_per_kg, p.remnant_per_kg, p.scrap_per_kg) == (None, None, None):
         return ()
     plate_price = p.remnant_per_kg if matter.leftover else p.new_per_kg
-    plate = _money(matter.mass(t.plate), plate_price)
+    plate_mass = matter.mass(t.plate)
+    plate = _money(plate_mass, plate_price)
     kept, scrap = _money(t.kept_kg, p.remnant_per_kg), _money(matter.mass(t.scrap), p.scrap_per_kg)
     net = None if plate is None or kept is None or scrap is None else round(plate - kept - scrap, 2)
+    used = None if plate_mass is None or t.kept_kg is None else round(plate_mass - t.kept_kg, MASS_DIGITS)
     bought = "remnant" if matter.leftover else "new"
     rows: tuple[tuple[str, str, float | None, str, Inputs], ...] = (
         (
@@ -315,6 +251,14 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
             "plate - kept remnants - scrap",
             {"plate": plate, "kept": kept, "scrap": scrap},
         ),
+        (
+            "saved_by_leftover",
+            "Saved by using a leftover",
+            _saved(used, p.new_per_kg, p.remnant_per_kg) if matter.leftover else 0.0,
+            "(mass of the plate - kept remnants) x (new price - remnant price): as much new sheet would have had to be "
+            "bought, used as well; nothing for a plate that was bought new",
+            {"used_up_kg": used, "new_price_per_kg": p.new_per_kg, "remnant_price_per_kg": p.remnant_per_kg},
+        ),
     )
     return tuple(
         Figure(
@@ -332,6 +276,10 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
 
 def _percent(part: float, whole: float) -> float | None:
     return round(100.0 * part / whole, 2) if whole > 0.0 else None
+
+
+def _saved(used_kg: float | None, new: float | None, remnant: float | None) -> float | None:
+    return None if new is None or remnant is None else _money(used_kg, new - remnant)
 
 
 def _money(mass: float | None, price: float | None) -> float | None:

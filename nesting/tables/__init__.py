@@ -18,6 +18,12 @@ PROCESSES: tuple[Process, ...] = ("plasma", "oxy-fuel", "laser", "waterjet")
 SHEET_LB_FT2_PER_INCH = 41.82
 """Weight of sheet by the Manufacturers' Standard Gauge, a convention 2.4 % above density (Cragin Metals)."""
 
+SHEET_KG_M3 = SHEET_LB_FT2_PER_INCH * 0.45359237 / (0.3048**2 * 0.0254)
+"""The same convention as a density, 8038.7 kg/m3."""
+
+SAME_GAUGE_MM = 0.013
+"""A thickness written to a thousandth of an inch or to a hundredth of a millimetre is still that of its gauge."""
+
 SAME_THICKNESS_MM = 0.1
 _T = TypeVar("_T")
 
@@ -113,6 +119,15 @@ def gauge_weight_lb_ft2(gauge: int, metal: str) -> float | None:
     for row in _rows("gauges.csv"):
         if int(row["gauge"]) == gauge and row["metal"] == _gauge_metal(metal):
             return _number(row["weight_lb_ft2"])
+    return None
+
+
+def weighed_gauge(thickness_mm: float, metal: str) -> int | None:
+    """Return the gauge of a thickness in the metal's own series, where a table prints its weight; else None."""
+    for row in _rows("gauges.csv"):
+        same = abs(float(row["thickness_in"]) * 25.4 - thickness_mm) <= SAME_GAUGE_MM
+        if same and row["metal"] == _gauge_metal(metal) and row["weight_lb_ft2"]:
+            return int(row["gauge"])
     return None
 
 

@@ -19,7 +19,7 @@ from nesting.remnant import Balance, Remnant, balance
 from nesting.report.cautions import cautions
 from nesting.report.facts import CheckFacts
 from nesting.report.figures import figures
-from nesting.report.measures import mass_kg
+from nesting.report.matter import mass_kg
 from nesting.shop import Prices, Shop
 
 CLEAR = Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=10.0, lead_in_mm=5.0)
