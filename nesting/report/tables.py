@@ -54,15 +54,15 @@ def parts_table(report: YieldReport, unit: Unit) -> tuple[Table, PartsTotal]:
         cut_length=sums[2],
         pierces=sum(r.placed * r.pierces for r in report.parts),
     )
-    headings = ["part", "numbers", f"size, {m['length'].unit}", "wanted", "placed"]
+    headings = ["line", "part", "numbers", f"size, {m['length'].unit}", "wanted", "placed"]
     for name, u in zip(("net area", "mass", "cut"), units, strict=True):
         headings += [f"{name} of one, {u.unit}", f"{name}, {u.unit}"]
     feet = [cell for value in sums for cell in ("", value)]
     table = Table(
         headings=(*headings, "pierces of one", "pierces"),
         rows=tuple(_part_cells(r, values, unit) for r, values in zip(report.parts, shown, strict=True)),
-        total=("all parts", "", "", "", str(total.placed), *feet, "", str(total.pierces)),
-        words=2,
+        total=("", "all parts", "", "", "", str(total.placed), *feet, "", str(total.pierces)),
+        words=3,
     )
     return table, total
 
@@ -76,7 +76,7 @@ def _part_cells(r: PartRow, shown: tuple[float | None, ...], unit: Unit) -> tupl
     name = r.name + (LIFT_MARK if r.above_lift_limit else "")
     wanted = "as fit" if r.wanted is None else str(r.wanted)
     counts = (str(r.pierces), str(r.placed * r.pierces))
-    return (name, _numbers(r.numbers), size, wanted, str(r.placed), *cells, *counts)
+    return (r.reference or str(r.line), name, _numbers(r.numbers), size, wanted, str(r.placed), *cells, *counts)
 
 
 def remnants_table(report: YieldReport, unit: Unit) -> Table:
@@ -132,6 +132,8 @@ def balance_table(report: YieldReport, unit: Unit) -> Table:
 
 _COLUMNS: Final = [
     "layout_id",
+    "line",
+    "reference",
     "part",
     "name",
     "drawing",
@@ -173,7 +175,7 @@ def _record(r: PartRow, left: list[LeftOverRow]) -> tuple[str | float, ...]:
     numbers = " ".join(map(str, r.numbers))
     count, reason = sum(x.count for x in left), "; ".join(x.reason for x in left)
     return (
-        *(r.part_id, r.name, r.source, r.source_sha256, wanted, r.placed, count, reason, numbers),
+        *(r.line, _cell(r.reference), r.part_id, r.name, r.source, r.source_sha256, wanted, r.placed, count, reason, numbers),
         *(
             r.width_mm,
             r.height_mm,

@@ -25,7 +25,7 @@ def test_totals_are_sums_of_the_shown_values(sample: Layout, unit: Unit) -> None
         digits = len(shown.partition(".")[2])
         assert f"{sum(float(row[column]) for row in table.rows):.{digits}f}" == shown == table.total[column]
         for row in table.rows:
-            assert f"{int(row[4]) * float(row[column - 1]):.{digits}f}" == row[column]
+            assert f"{int(row[5]) * float(row[column - 1]):.{digits}f}" == row[column]
     assert table.total[-1] == str(totals.pierces) == str(sum(int(row[-1]) for row in table.rows))
 
 
@@ -47,8 +47,8 @@ def test_units_of_the_inch_page(sample: Layout) -> None:
 
     assert "size, in" in table.headings
     assert "mass of one, lb" in table.headings
-    gusset = next(row for row in table.rows if row[0] == "Gusset")
-    assert gusset[2] == "4.724 x 4.724"
+    gusset = next(row for row in table.rows if row[1] == "Gusset")
+    assert gusset[3] == "4.724 x 4.724"
     assert measures("inch")["mass"].full(0.45359237) == "1.000 lb"
 
 
@@ -58,7 +58,7 @@ def test_unknown_is_written_as_unknown(sample: Layout) -> None:
     table, totals = parts_table(figures(layout, Shop()), "mm")
 
     assert totals.mass == "unknown"
-    assert {row[7] for row in table.rows} == {"unknown"}
+    assert {row[8] for row in table.rows} == {"unknown"}
 
 
 def test_csv_has_units_in_its_column_names_and_reads_back(sample: Layout) -> None:
@@ -78,7 +78,7 @@ def test_csv_has_units_in_its_column_names_and_reads_back(sample: Layout) -> Non
 def test_pieces_above_the_lift_limit_are_marked(sample: Layout) -> None:
     report = figures(sample, Shop(lift_limit_kg=1.5))
 
-    marked = [row[0] for row in parts_table(report, "mm")[0].rows if row[0].endswith(LIFT_MARK)]
+    marked = [row[1] for row in parts_table(report, "mm")[0].rows if row[1].endswith(LIFT_MARK)]
 
     assert [m.removesuffix(LIFT_MARK) for m in marked] == ["Pump ring", "Base <foot> & cap"]
     assert remnants_table(report, "mm").rows[0][0] == "R1" + LIFT_MARK
@@ -87,7 +87,7 @@ def test_pieces_above_the_lift_limit_are_marked(sample: Layout) -> None:
 def test_runs_of_numbers_are_drawn_together(sample: Layout) -> None:
     table, _ = parts_table(figures(sample, Shop()), "mm")
 
-    assert [row[1] for row in table.rows][-3:] == ["5, 6", "7, 8", "9-12"]
+    assert [row[2] for row in table.rows][-3:] == ["5, 6", "7, 8", "9-12"]
 
 
 def test_durations() -> None:
