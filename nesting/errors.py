@@ -50,3 +50,7 @@ class CheckFailed(NestingError):  # noqa: N818 - the name says what happened, as
 
 class BalanceError(NestingError):
     """The areas of a layout do not add up to its plate: parts overlap or leave it."""
+
+
+class RackError(NestingError):
+    """A rack cannot be opened, or a piece is not in a state for what is asked; nothing was changed."""

@@ -65,7 +65,10 @@ class MeasuredKerf:
 
 @dataclass(frozen=True, kw_only=True)
 class Shop:
-    """One shop.  `sources` says for each key of `DEFAULT_SOURCES` where its value came from."""
+    """One shop.  `sources` says for each key of `DEFAULT_SOURCES` where its value came from.
+
+    `rack` is where it keeps its rack: a file, or the URL of a database.
+    """
 
     name: str = ""
     prices: Prices = Prices()
@@ -88,6 +91,7 @@ class Shop:
     least_hole_thicknesses: float | None = None
     cut_tolerance_mm: float | None = None
     pierce_limit_mm: float | None = None
+    rack: str | None = None
     sources: dict[str, str] = field(default_factory=lambda: dict(DEFAULT_SOURCES))
 
     @property

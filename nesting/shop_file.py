@@ -95,6 +95,7 @@ class ShopFile(Entry):
     paper: Paper | None = None
     lift_limit_kg: Number | None = None
     mass_by: MassBy | None = None
+    rack: Annotated[str, Field(min_length=1)] | None = None
     prices: PricesEntry | None = None
     keep: KeepEntry | None = None
     cutting: CuttingEntry = CuttingEntry()
@@ -147,6 +148,7 @@ def read_shop(path: Path) -> Shop:
         least_hole_thicknesses=cutting.least_hole,
         cut_tolerance_mm=cutting.cut_tolerance,
         pierce_limit_mm=cutting.pierce_limit,
+        rack=file.rack if file.rack is None or "://" in file.rack else str(path.parent / file.rack),
         sources={key: text if said[key] is None else f"shop file {path.name}" for key, text in DEFAULT_SOURCES.items()},
     )
 
@@ -197,6 +199,8 @@ name = "My shop"
                                 # NIOSH lifting equation (NIOSH 94-110) in ideal conditions, lower otherwise
 # mass_by = "density"           # or "gauge table": steel sheet of gauge thickness at 41.82 lb/ft2 per inch, as mills
                                 # sell it, 2.4 % above density; default density
+# rack = "rack.db"              # where the rack is kept, beside this file, or "postgresql://user@server/rack";
+                                # default: a file in your own settings, 'oddplate rack --help' tells where
 
 # [prices]                      # per kilogram; default: not known, no cost is worked out
 # new = 1.20

@@ -34,6 +34,7 @@ ROOMS: dict[str, set[str]] = {
     "checking": {"checking", "drawing"},
     "report": {"report", "drawing", "remnant", "checking", "fit"},
     "remnant": set(),
+    "rack": {"rack"},
     "outline": {"outline", "drawing", "remnant", "lengths"},
 }
 """Rooms, and the rooms they may open besides their own values."""
@@ -96,6 +97,11 @@ def test_the_check_shares_nothing_with_the_search() -> None:
 def test_only_kernels_import_numba() -> None:
     users = {dotted(path) for path in MODULES if any(n.split(".")[0] == "numba" for n in imports(path))}
     assert users and all(name.startswith("nesting.search.kernels.") for name in users)
+
+
+def test_only_the_rack_imports_sqlalchemy() -> None:
+    users = {dotted(path) for path in MODULES if any(n.split(".")[0] == "sqlalchemy" for n in imports(path))}
+    assert users and all(name.startswith("nesting.rack.") for name in users)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=dotted)

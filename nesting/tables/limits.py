@@ -63,6 +63,24 @@ def thickness_over(thickness_mm: float) -> Limit | None:
     return None
 
 
+def thickness_under(thickness_mm: float) -> Limit | None:
+    """Return how much thinner than its nominal thickness a steel plate may be delivered."""
+    for row in _rows("thickness_under.csv"):
+        if _within(row, thickness_mm):
+            return Limit(value_mm=float(row["tolerance_mm"]), source=row["source"])
+    return None
+
+
+def mill_range_mm(thickness_mm: float) -> tuple[float, float]:
+    """Return the least and the greatest thickness that a caliper may find on plate of a nominal thickness.
+
+    Two nominals may share a reading: hot-rolled 10 ga and 1/8 in plate do, and so do 6 mm and 1/4 in.
+    """
+    under, over = thickness_under(thickness_mm), thickness_over(thickness_mm)
+    low = thickness_mm - (under.value_mm if under else 0.0)
+    return low, thickness_mm + (over.value_mm if over else 0.0)
+
+
 def pierce_limit(process: str, amps: float | None) -> Limit | None:
     """Return the thickest plate that is pierced, for the smallest machine class that gives this amperage.
 
