@@ -6,8 +6,8 @@ from typing import Final
 from nesting.errors import InputError
 
 ALPHABET: Final = "2346789ACDEFHJKMNPRTWXY"
-"""23 signs, a prime, so that the check finds every one sign misread and every two neighbours swapped.  Of signs that are
-easily taken for one another one stays at most: there is no 0 O Q, no 1 I L, no 5 S, no B, G, U, V or Z."""
+"""23 signs, a prime, so that the check finds every one sign misread and every two neighbours swapped.  Of signs
+that are easily taken for one another one stays at most: there is no 0 O Q, no 1 I L, no 5 S, no B, G, U, V or Z."""
 
 _LETTERS: Final = "ACDEFHJKMNPRTWXY"
 _FIGURES: Final = "2346789"

@@ -93,8 +93,8 @@ def _guards(table: str, dialect: str) -> list[str]:
     told = "the history of the rack is never changed"
     if dialect == "sqlite":
         return [
-            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb.upper()} ON {table} BEGIN SELECT RAISE(ABORT, '{told}'); END"
-            for verb in ("update", "delete")
+            f"CREATE TRIGGER {table}_no_{verb} BEFORE {verb} ON {table} BEGIN SELECT RAISE(ABORT, '{told}'); END"
+            for verb in ("UPDATE", "DELETE")
         ]
     return [
         f"CREATE OR REPLACE FUNCTION rack_no_change() RETURNS trigger LANGUAGE plpgsql AS "

@@ -203,7 +203,7 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Act:
-    """Something that happened, and is never changed; `undoes` is the act that it takes back, `undone_by` its undoing."""
+    """Something that happened, and is never changed; `undoes` is the act it takes back, `undone_by` its undoing."""
 
     number: int
     when: datetime

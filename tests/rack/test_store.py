@@ -1,7 +1,7 @@
 """What is done to pieces, and what the rack says of it; on every database."""
 
 from dataclasses import replace
-from datetime import date, datetime, timedelta, timezone
+from datetime import UTC, date, datetime, timedelta, timezone
 
 import pytest
 import sqlalchemy as sa
@@ -12,8 +12,9 @@ from nesting.errors import InputError, RackError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import Polyline, circle
 from nesting.plate import Capture, KeepOut, Plate
+from nesting.rack.look import Filter
 from nesting.rack.piece import CutPart, NewPiece
-from nesting.rack.store import Filter, NewCut, Rack, open_rack
+from nesting.rack.store import NewCut, Rack, open_rack
 from nesting.rack.tables import META
 
 CUT = NewCut(
@@ -126,7 +127,7 @@ def test_cuts_are_found_by_their_time(where: str):
             rack.cut(id, CUT, [], who="me")
             clock[0] += timedelta(days=10)
         rack.undo(ids[2], who="me")
-        first = datetime(2026, 11, 1, 22, 30, tzinfo=timezone.utc)
+        first = datetime(2026, 11, 1, 22, 30, tzinfo=UTC)
         assert [c.piece_id for c in rack.cuts()] == ids[:2]
         assert [c.piece_id for c in rack.cuts(since=first, until=first + timedelta(days=10))] == ids[:1]
         assert [c.when for c in rack.cuts(since=first + timedelta(seconds=1))] == [first + timedelta(days=10)]
