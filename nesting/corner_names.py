@@ -1,6 +1,7 @@
 """Letters for the corners of a plate: one set for drawing, cut sheet, check distances and the operator's readouts."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from string import ascii_uppercase
 from typing import Final
@@ -26,17 +27,15 @@ def named_corners(plate: Plate) -> tuple[NamedCorner, ...]:
 
     A corner is where the outline turns so much that one sees it on the steel (`sharp_corners`); where an arc runs
     smoothly into an edge there is none.  Holes and keep-outs have none of these letters.  Behind Z come A1 to Z1,
-    A2 to Z2.  The lower left is that of the box round the corners.  The same outline has the same letters wherever
+    A2 to Z2.  The lower left is that of the box round the corners; a plate that has a `corner_a` begins at the corner
+    nearest to that.  The same outline has the same letters wherever
     its drawing begins, and rounding does not change them.  A plate without corners, such as a round one, has no
     letters: whoever needs its place on the table marks points and knows them by their coordinates.
     """
     points = sharp_corners(plate.outer)
     if not points:
         return ()
-    lower_left = (min(x for x, _ in points), min(y for _, y in points))
-    nearest = min(math.dist(p, lower_left) for p in points)
-    nearly = [k for k, p in enumerate(points) if math.dist(p, lower_left) <= nearest + _AS_NEAR_MM]
-    first = min(nearly, key=lambda k: points[k][1])
+    first = _lowest_left(points) if plate.corner_a is None else _nearest(points, plate.corner_a)
     ordered = [*points[first:], *points[:first]]
     return tuple(NamedCorner(name=corner_name(k), point=p) for k, p in enumerate(ordered))
 
@@ -45,3 +44,14 @@ def corner_name(index: int) -> str:
     """Return the name of a corner by its number from 0: A to Z, then A1 to Z1, A2 to Z2."""
     cycle, letter = divmod(index, len(ascii_uppercase))
     return ascii_uppercase[letter] + (str(cycle) if cycle else "")
+
+
+def _nearest(points: Sequence[Point], place: Point) -> int:
+    return min(range(len(points)), key=lambda k: math.dist(points[k], place))
+
+
+def _lowest_left(points: Sequence[Point]) -> int:
+    lower_left = (min(x for x, _ in points), min(y for _, y in points))
+    nearest = min(math.dist(p, lower_left) for p in points)
+    nearly = [k for k, p in enumerate(points) if math.dist(p, lower_left) <= nearest + _AS_NEAR_MM]
+    return min(nearly, key=lambda k: points[k][1])

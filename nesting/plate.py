@@ -38,7 +38,8 @@ class Plate:
     """A plate in its own drawing's place, millimetres.  What nobody knows is None and stays None.
 
     `certificate` is the number of the mill's test certificate.  `uncertainty_mm` is a 95 % bound on how far the
-    outline may be wrong, the largest over the outline.
+    outline may be wrong, the largest over the outline.  `corner_a` is where the corner called A lies, for a plate whose
+    corners were lettered before it came to lie here; None leaves it to the drawing.
     """
 
     name: str
@@ -53,6 +54,7 @@ class Plate:
     captured: str = "as given"
     capture: Capture | None = None
     uncertainty_mm: float = 0.0
+    corner_a: Point | None = None
     parent: str | None = None
     place: str | None = None
     source: str = ""

@@ -51,6 +51,14 @@ def test_rounding_does_not_change_the_letters(shifts):
     np.testing.assert_allclose([c.point for c in found], square, atol=2e-3)
 
 
+def test_a_plate_that_was_lettered_before_it_was_turned_keeps_its_letters():
+    """Turned by a quarter another corner is the lowest left; on the steel stands what was chalked."""
+    turned = Pose(turn_deg=90.0, x_mm=700.0)
+    of = plate(Contour.of_points(ELL).posed(turned), corner_a=turned.point(ELL[0]))
+    assert letters(of) == {n: turned.point(p) for n, p in zip("ABCDEF", ELL, strict=True)}
+    assert letters(replace(of, corner_a=None))["A"] != turned.point(ELL[0])
+
+
 def test_an_arc_s_end_is_a_corner_where_one_sees_it_and_none_where_it_runs_smoothly_into_the_edge():
     bitten = Contour(
         curves=(Polyline(vertices=((0, 0, 0), (900, 0, 0.4), (900, 500, 0), (0, 500, 0)), is_closed=True),)
