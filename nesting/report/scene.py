@@ -25,6 +25,9 @@ Named: TypeAlias = tuple[tuple[str, Shape], ...]
 # Width of a digit to its height in the fonts used, with a little air.
 _CHARACTER_WIDTH = 0.85
 _CHORD_PER_SIZE = 1e-4
+# Numbers of small parts: how much smaller than the smallest text, and how far off in heights of it.
+_LEAST = 0.6
+_FARTHEST = 9.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,14 +116,16 @@ def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016) -> Sc
     )
     remnants = tuple((r.label, shapely.simplify(r.polygon, chord)) for r in areas.kept)
     keep_outs = tuple((k.reason or k.kind, k.contour.polygon(chord, "outward")) for k in plate.keep_outs)
-    pad = 3.0 * text
+    labels, pad = _labels(pieces, remnants, keep_outs, text), 3.0 * text
+    written = [_box(label, text) for label in labels]
+    left, low, right, high = shapely.union_all([shapely.box(x0 - pad, y0 - pad, x1 + pad, y1 + pad), *written]).bounds
     return Scene(
-        bounds=(x0 - pad, y0 - pad - 2.2 * text, x1 + pad, y1 + pad),
+        bounds=(left, low - 2.2 * text, right, high),
         plate=shapely.simplify(plate.fine_polygon, chord),
         keep_outs=keep_outs,
         pieces=pieces,
         remnants=remnants,
-        labels=_labels(pieces, remnants, keep_outs, text),
+        labels=labels,
         grain_deg=plate.grain_deg,
         text_mm=text,
     )
@@ -140,23 +145,19 @@ def _text_size(text: str, height: float) -> tuple[float, float]:
 
 
 def _labels(pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float) -> tuple[Label, ...]:
-    """Numbers inside the parts where they fit, beside them with a leader where not; then the remnants'
-    names.
+    """Numbers inside the parts where they fit, a little smaller if need be; else beside them with a leader, or, where
+    all is taken nearby, small and across their edges.  Then the remnants' names.
     """
-    labels: list[Label] = []
-    beside: list[tuple[str, Point]] = []
-    for piece in pieces:
-        text = str(piece.number)
-        at, radius = largest_circle(piece.shape)
-        room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
-        if room >= smallest:
-            labels.append(Label(text=text, at=at, height_mm=min(room, 2.2 * smallest)))
-        else:
-            beside.append((text, at))
+    inside = {piece.number: _inside(piece, smallest) for piece in pieces}
+    labels = [label for label in inside.values() if label is not None]
     taken = shapely.union_all([p.shape for p in pieces])
     shapely.prepare(taken)
-    for text, at in beside:
-        labels.append(_beside(text, at, labels, taken, smallest))
+    for piece in pieces:
+        if inside[piece.number] is None:
+            text, at = str(piece.number), largest_circle(piece.shape)[0]
+            near = _beside(text, at, labels, taken, smallest, farthest=_FARTHEST)
+            across = largest_circle(_filled(piece.shape))[0]
+            labels.append(near or Label(text=text, at=across, height_mm=_LEAST * smallest))
     for text, shape in keep_outs:
         at, radius = largest_circle(shape)
         room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
@@ -170,12 +171,35 @@ def _labels(pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smalle
     return tuple(labels)
 
 
-def _beside(text: str, at: Point, labels: list[Label], taken: Shape, height: float) -> Label:
-    """Find the nearest place for a number that covers no part and no other label."""
+def _inside(piece: Piece, smallest: float) -> Label | None:
+    """A number that lies wholly in its part and covers no hole, or None where it would be too small to read."""
+    text = str(piece.number)
+    at, radius = largest_circle(piece.shape)
+    room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
+    if room >= smallest:
+        return Label(text=text, at=at, height_mm=min(room, 2.2 * smallest))
+    shapely.prepare(piece.shape)
+    centroid = piece.shape.centroid
+    for share in (1.0, 0.85, 0.72, _LEAST):
+        for spot in (at, (float(centroid.x), float(centroid.y))):
+            label = Label(text=text, at=spot, height_mm=share * smallest)
+            if piece.shape.contains(_box(label, 0.0)):
+                return label
+    return None
+
+
+def _filled(shape: Shape) -> Shape:
+    """A part without its holes."""
+    return shapely.union_all([Polygon(p.exterior) for p in shapely.get_parts(shape)])
+
+
+def _beside(
+    text: str, at: Point, labels: Sequence[Label], taken: Shape, height: float, *, farthest: float = 30.0
+) -> Label | None:
+    """Find the nearest place for a number that covers no part and no other label, `farthest` heights away at most."""
     others = shapely.union_all([_box(x, 0.2 * height) for x in labels])
     here = shapely.Point(at)
-    best = Label(text=text, at=at, height_mm=height, leads_to=at)
-    for reach in np.arange(2.25, 30.0, 0.75) * height:
+    for reach in np.arange(2.25, farthest, 0.75) * height:
         for turn in np.linspace(0.0, 2 * math.pi, 24, endpoint=False) + math.pi / 4:
             spot = (float(at[0] + reach * math.cos(turn)), float(at[1] + reach * math.sin(turn)))
             tried = Label(text=text, at=spot, height_mm=height, leads_to=at)
@@ -183,7 +207,7 @@ def _beside(text: str, at: Point, labels: list[Label], taken: Shape, height: flo
             line = shapely.LineString([here, spot])
             if not (taken.intersects(box) or others.intersects(box) or others.intersects(line)):
                 return tried
-    return best
+    return None
 
 
 def _box(label: Label, pad: float) -> Polygon:
@@ -199,5 +223,6 @@ def spot_labels(shape: Shape, spots: Sequence[tuple[str, Point]], height_mm: flo
     shapely.prepare(lines)
     labels: list[Label] = []
     for text, at in spots:
-        labels.append(_beside(text, at, labels, lines, height_mm))
+        near = _beside(text, at, labels, lines, height_mm)
+        labels.append(near or Label(text=text, at=at, height_mm=height_mm, leads_to=at))
     return tuple(labels)
