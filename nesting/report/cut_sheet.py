@@ -1,0 +1,281 @@
+"""What the cut sheet of one plate says, as texts ready for paper, the same for PDF and HTML."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from nesting.corner_names import named_corners
+from nesting.drawing.cut_order import CutOrder
+from nesting.geometry.pose import Point
+from nesting.geometry.tape_checks import TapeCheck, tape_checks
+from nesting.layout import Layout
+from nesting.report.cautions import Caution
+from nesting.report.cut_sheet_words import Lengths, runs
+from nesting.report.facts import PartRow, RemnantRow, YieldReport
+from nesting.report.tables import PartsTotal, parts_table
+from nesting.report.wording import UNKNOWN, Measure, duration, in_unit, measures
+
+Pairs = tuple[tuple[str, str], ...]
+
+TICK: Final = "☐"
+HEAVY: Final = "▲"
+MOST_TICKS: Final = 8
+"""With more pieces of a part than this they are counted, not ticked one by one."""
+
+SHORT_HASH: Final = 8
+FINISHED_SIZE: Final = "Drawing is finished size: the controller offsets the kerf."
+DRY_RUN: Final = "Check by dry run along the outline, torch off."
+_TAPE_MM: Final = 1.0
+"""How far one reading of a tape between two corners may be off: common practice, no source."""
+
+_SAME_MM: Final = 1e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartLine:
+    """A part of the list; `mass` is of one piece, `heavy` that it is above the hand-lift figure."""
+
+    ticks: str
+    numbers: str
+    name: str
+    details: str
+    size: str
+    pieces: str
+    mass: str
+    heavy: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptLine:
+    """A leftover to keep: what is chalked on it and how it is known again."""
+
+    name: str
+    chalk: str
+    size: str
+    mass: str
+    heavy: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class TapeLine:
+    """A distance to tape between two named places."""
+
+    start: str
+    end: str
+    check: TapeCheck
+    length: str
+
+    @property
+    def ends(self) -> str:
+        """Both names."""
+        return f"{self.start} – {self.end}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class CutSheet:
+    """One plate's sheet; pairs are labels with their values."""
+
+    title: str
+    plate: str
+    layout_id: str
+    shop: str
+    material: Pairs
+    work: Pairs
+    corners: tuple[tuple[str, Point], ...]
+    zero_corner: str | None
+    tapes: tuple[TapeLine, ...]
+    tape_limit: str
+    steps: tuple[str, ...]
+    warning: str
+    parts: tuple[PartLine, ...]
+    total_pieces: str
+    total_mass: str
+    mass_unit: str
+    length_unit: str
+    left_over: tuple[str, ...]
+    order: str
+    kept: tuple[KeptLine, ...]
+    time_note: str
+    outline: tuple[str, ...]
+    plate_file: Pairs
+    clearances: Pairs
+    drawings: Pairs
+    lift_note: str
+    mass_note: str
+    cautions: tuple[Caution, ...]
+
+
+def cut_sheet(
+    layout: Layout,
+    report: YieldReport,
+    order: CutOrder,
+    *,
+    title: str,
+    lengths: Lengths,
+    rack_ids: Mapping[str, str] | None = None,
+) -> CutSheet:
+    """Return the sheet of a layout; `rack_ids` are what leftovers are called on the rack, by their names R1, R2."""
+    m = measures(lengths.unit)
+    _, totals = parts_table(report, lengths.unit)
+    corners = tuple((c.name, c.point) for c in named_corners(layout.plate))
+    references = {d.part.id: d.reference for d in layout.demands}
+    return CutSheet(
+        title=title,
+        plate=report.plate.name,
+        layout_id=report.layout_id,
+        shop=report.shop,
+        material=_material(layout, report, lengths, m["mass"]),
+        work=_work(layout, report, lengths, totals),
+        corners=corners,
+        zero_corner=corners[0][0] if corners else None,
+        tapes=_tapes(layout, corners, lengths),
+        tape_limit=lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM),
+        steps=_zero(layout, corners, order, lengths),
+        warning=f"{FINISHED_SIZE} {DRY_RUN}",
+        parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
+        total_pieces=str(totals.placed),
+        total_mass=totals.mass,
+        mass_unit=m["mass"].unit,
+        length_unit=lengths.sign,
+        left_over=tuple(f"{x.count} x {x.name}: {x.reason}" for x in report.left_over),
+        order=runs([cut.number for cut in order.cuts if cut.contour == 0], " → "),
+        kept=tuple(_kept_line(r, layout, rack_ids or {}, lengths, m["mass"]) for r in report.remnants),
+        time_note=f"Time by {in_unit(report.cutting_note, lengths.unit)}; no leads, rapids or handling.",
+        outline=_outline(layout, lengths),
+        plate_file=(("file", layout.plate.source or "none"), ("cut from", layout.plate.parent or UNKNOWN)),
+        clearances=tuple((c.label, f"{_fine(c.value_mm, lengths)} ({c.source})") for c in report.clearances),
+        drawings=tuple((f"{d.name} ({d.role})", _revision(d.sha256)) for d in report.drawings),
+        lift_note=_lift_note(report, m["mass"]),
+        mass_note=report.density_note,
+        cautions=report.cautions,
+    )
+
+
+def _material(layout: Layout, report: YieldReport, lengths: Lengths, mass: Measure) -> Pairs:
+    plate = layout.plate
+    heavy = report.plate.mass_kg is not None and report.plate.mass_kg > report.lift_limit_kg
+    weight = UNKNOWN if report.plate.mass_kg is None else f"{report.plate.mass_kg / mass.size:.1f} {mass.unit}"
+    return (
+        ("thickness", UNKNOWN if plate.thickness_mm is None else _fine(plate.thickness_mm, lengths)),
+        ("grade", plate.grade or UNKNOWN),
+        ("heat", plate.heat or UNKNOWN),
+        ("certificate", plate.certificate or UNKNOWN),
+        ("whole plate", f"{HEAVY} {weight}" if heavy else weight),
+        ("place", plate.place or UNKNOWN),
+    )
+
+
+def _work(layout: Layout, report: YieldReport, lengths: Lengths, totals: PartsTotal) -> Pairs:
+    m = measures(lengths.unit)
+    return (
+        ("pieces", str(totals.placed)),
+        ("mass of all", f"{totals.mass} {m['mass'].unit}" if totals.mass != UNKNOWN else UNKNOWN),
+        ("pierces", str(totals.pierces)),
+        ("cut length", f"{totals.cut_length} {m['travel'].unit}"),
+        ("estimated time", duration(report.figure("cut_time").value)),
+        ("kerf taken", _fine(layout.clearances.kerf_mm, lengths)),
+    )
+
+
+def _fine(value_mm: float, lengths: Lengths) -> str:
+    """A small length, which no tape reads: thickness, kerf, gap."""
+    return f"{value_mm / 25.4:.3f} in" if lengths.inches else f"{value_mm:.2f}".rstrip("0").rstrip(".") + " mm"
+
+
+def _tapes(layout: Layout, corners: tuple[tuple[str, Point], ...], lengths: Lengths) -> tuple[TapeLine, ...]:
+    """Return the distances to tape; places that are no corners, as on a round plate, are P1, P2 and so on."""
+    names = list(corners)
+    found = []
+    for check in tape_checks(layout.plate.outer):
+        ends = []
+        for at in (check.start, check.end):
+            name = _name_at(at, names)
+            if name is None:
+                name = f"P{len(names) - len(corners) + 1}"
+                names.append((name, at))
+            ends.append(name)
+        found.append(TapeLine(start=ends[0], end=ends[1], check=check, length=lengths.text(check.length_mm)))
+    return tuple(found)
+
+
+def _name_at(at: Point, names: list[tuple[str, Point]] | tuple[tuple[str, Point], ...]) -> str | None:
+    return next((name for name, place in names if math.dist(at, place) < _SAME_MM), None)
+
+
+def _zero(layout: Layout, corners: tuple[tuple[str, Point], ...], order: CutOrder, lengths: Lengths) -> tuple[str, ...]:
+    if not corners:
+        left, low = order.zero
+        told = f"X {lengths.readout(left)} is its outermost point to the left, Y {lengths.readout(low)} its lowest"
+        return (f"The plate has no corners: {told}. Mark a point on it and set the readout there.",)
+    name, at = corners[0]
+    first = f"Corner {name} to the table's zero: torch over {name}, set the readout to {lengths.place(at)}."
+    second, other = _second_corner(layout, corners)
+    if second == name:
+        return (first,)
+    crooked = "else the plate lies crooked: turn it, or use 'oddplate settle'."
+    return (first, f"Torch over {second}: it must read {lengths.place(other)}, {crooked}")
+
+
+def _second_corner(layout: Layout, corners: tuple[tuple[str, Point], ...]) -> tuple[str, Point]:
+    """Return the corner to lay the plate by besides the first: the one it was captured for, else the farthest."""
+    capture, first = layout.plate.capture, corners[0][1]
+    near = () if capture is None else capture.set_up_by
+    meant = [c for c in corners[1:] if any(math.dist(c[1], p) < 1.0 for p in near)]
+    return max(meant or corners, key=lambda c: math.dist(c[1], first))
+
+
+def _part_line(row: PartRow, reference: str | None, lengths: Lengths, mass: Measure) -> PartLine:
+    ticks = TICK * row.placed if row.placed <= MOST_TICKS else f"{TICK} ____ / {row.placed}"
+    told = [f"order {reference}" if reference else "", row.source]
+    if row.source_sha256:
+        told.append(row.source_sha256[:SHORT_HASH])
+    return PartLine(
+        ticks=ticks,
+        numbers=runs(sorted(row.numbers)),
+        name=row.name,
+        details=" · ".join(filter(None, told)),
+        size=lengths.size((row.width_mm, row.height_mm)),
+        pieces=str(row.placed) if row.wanted in (None, row.placed) else f"{row.placed} of {row.wanted}",
+        mass=mass.text(mass.shown(row.mass_kg)),
+        heavy=bool(row.above_lift_limit),
+    )
+
+
+def _kept_line(
+    row: RemnantRow, layout: Layout, rack_ids: Mapping[str, str], lengths: Lengths, mass: Measure
+) -> KeptLine:
+    plate, name = layout.plate, rack_ids.get(row.label, row.label)
+    thickness = "" if plate.thickness_mm is None else _fine(plate.thickness_mm, lengths)
+    return KeptLine(
+        name=row.label,
+        chalk=" · ".join(filter(None, (name, thickness, plate.grade, plate.heat and f"heat {plate.heat}"))),
+        size=lengths.size(row.rectangle_mm),
+        mass=mass.text(mass.shown(row.mass_kg)),
+        heavy=bool(row.above_lift_limit),
+    )
+
+
+def _outline(layout: Layout, lengths: Lengths) -> tuple[str, ...]:
+    """How the outline came in and how far it may be wrong; who took it, when, with which picture, if it is said."""
+    plate, capture = layout.plate, layout.plate.capture
+    lines = [
+        f"Outline by {in_unit(plate.captured, lengths.unit)}, "
+        f"uncertain by {_fine(plate.uncertainty_mm, lengths)}, which is kept clear besides the margin."
+    ]
+    if capture is not None:
+        when = "" if capture.when is None else capture.when.isoformat()
+        said = (("by", capture.who), ("on", when), ("photo", capture.photo))
+        told = ", ".join(f"{word} {value}" for word, value in said if value)
+        lines += [f"Measured {told}."] if told else []
+    return tuple(lines)
+
+
+def _revision(sha256: str) -> str:
+    """What tells one state of a drawing from another: the beginning of the hash of its bytes."""
+    return f"sha256 {sha256[:SHORT_HASH]}" if sha256 else "not known"
+
+
+def _lift_note(report: YieldReport, mass: Measure) -> str:
+    limit = f"{report.lift_limit_kg / mass.size:.4g} {mass.unit}"
+    return f"{HEAVY} above the hand-lift figure of {limit}: hoist or more hands"

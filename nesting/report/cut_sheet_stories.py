@@ -1,0 +1,184 @@
+"""The texts and tables of a printed cut sheet, as blocks that flow down its columns."""
+
+from collections.abc import Sequence
+from html import escape
+from typing import Any, Final
+
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.platypus import Flowable, Paragraph, Table
+
+from nesting.report.cut_sheet import HEAVY, TICK, CutSheet, Pairs, PartLine
+from nesting.report.cut_sheet_draw import draw_pdf
+from nesting.report.cut_sheet_forms import Story
+from nesting.report.cut_sheet_picture import Picture
+from nesting.report.printing import BOLD, PLAIN
+
+Block = tuple[Flowable, ...]
+"""What stays together on a page; only the last of it may be split."""
+
+Stories = dict[Story, list[Block]]
+
+
+def _style(
+    size: float, *, bold: bool = False, right: bool = False, after: float = 0.0, hang: float = 0.0
+) -> ParagraphStyle:
+    return ParagraphStyle(
+        "sheet",
+        fontName=BOLD if bold else PLAIN,
+        fontSize=size,
+        leading=1.22 * size,
+        alignment=2 if right else 0,
+        spaceAfter=after,
+        leftIndent=hang,
+        firstLineIndent=-hang,
+        splitLongWords=1,
+    )
+
+
+_HEADING: Final = _style(11, bold=True, after=2)
+_BODY: Final = _style(9.5, after=5)
+_CAUTION: Final = _style(9)
+_NOTE: Final = _style(7.5, after=2)
+_CELL: Final = _style(10)
+_NUMBER: Final = _style(10, right=True)
+_STRONG: Final = _style(10, bold=True)
+_STRONG_NUMBER: Final = _style(10, bold=True, right=True)
+_STEP: Final = _style(9.5, after=2.5, hang=14)
+_ORDER: Final = _style(11.5, bold=True, after=6)
+
+
+class _Drawing(Flowable):  # type: ignore[misc]
+    """A picture that stands in a column."""
+
+    def __init__(self, picture: Picture) -> None:
+        super().__init__()
+        self._picture = picture
+        self.width, self.height = picture.width_mm * mm, picture.height_mm * mm
+
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+        """Its size, whatever room there is."""
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Draw it into the page."""
+        draw_pdf(self._picture, self.canv, 0.0, 0.0)
+
+
+def front_stories(sheet: CutSheet, tapes: Picture, widths: dict[Story, float]) -> Stories:
+    """Return what belongs on the front, most important first; widths in points."""
+    parts = [_parts(sheet, widths["parts"]), *_order(sheet), _kept(sheet, widths["parts"]), *_left_over(sheet)]
+    parts.append((_text(sheet.time_note, _NOTE),))
+    facts = [
+        _tapes(sheet, tapes, widths["facts"]),
+        *_steps(sheet),
+        (_text(" ".join(sheet.outline), _NOTE),),
+    ]
+    return {"parts": parts, "facts": facts}
+
+
+def back_stories(sheet: CutSheet, widths: dict[Story, float]) -> Stories:
+    """Return what stands overleaf: cautions, drawings, distances that were kept."""
+    cautions: list[Block] = [
+        (_text(caution.text, _CAUTION), _text(caution.source, _style(6.5, after=4))) for caution in sheet.cautions
+    ]
+    drawings = _pairs("Drawings", sheet.drawings, widths["parts"], share=0.6)
+    facts = [
+        _pairs("Distances kept", sheet.clearances, widths["facts"], share=0.45),
+        _pairs("Plate", sheet.plate_file, widths["facts"], share=0.3),
+        (_text(sheet.mass_note, _NOTE),),
+    ]
+    return {"parts": [(_text("Cautions", _HEADING),), *cautions, drawings], "facts": facts}
+
+
+def _text(text: str, style: ParagraphStyle) -> Paragraph:
+    return Paragraph(escape(text, quote=False), style)
+
+
+def _parts(sheet: CutSheet, width: float) -> Block:
+    head = ("out", "no.", "part", f"size, {sheet.length_unit}", "pcs", f"{sheet.mass_unit} each")
+    rows = [_head(head, from_right=2), *map(_part_cells, sheet.parts)]
+    last = ["", "", _text("all parts", _STRONG), "", _text(sheet.total_pieces, _STRONG_NUMBER)]
+    rows.append([*last, _text(sheet.total_mass, _STRONG_NUMBER)])
+    shares = (0.17, 0.14, 0.30, 0.17, 0.08, 0.14)
+    table = _table(rows, [share * width for share in shares])
+    return (_text("Parts", _HEADING), _text(sheet.lift_note, _NOTE), table)
+
+
+def _head(texts: Sequence[str], *, from_right: int) -> list[Any]:
+    words = len(texts) - from_right
+    return [_text(text, _style(7.5, right=n >= words)) for n, text in enumerate(texts)]
+
+
+def _part_cells(part: PartLine) -> list[Any]:
+    name = [_text(part.name, _STRONG), *([_text(part.details, _style(6.5))] if part.details else [])]
+    return [
+        _text(part.ticks, _style(9 if "/" in part.ticks else 12)),
+        _text(part.numbers, _STRONG),
+        name,
+        _text(part.size, _style(9)),
+        _text(part.pieces, _STRONG_NUMBER),
+        _mass(part.mass, heavy=part.heavy),
+    ]
+
+
+def _mass(mass: str, *, heavy: bool) -> Paragraph:
+    return _text(f"{HEAVY} {mass}" if heavy else mass, _STRONG_NUMBER if heavy else _NUMBER)
+
+
+def _table(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, head: bool = True) -> Table:
+    style: list[tuple[Any, ...]] = [
+        ("LINEBELOW", (0, 0), (-1, -2), 0.25, "black"),
+        ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 1),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+    ]
+    if head:
+        style.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, "black"))
+    return Table(rows, colWidths=widths, repeatRows=int(head), style=style, spaceAfter=2.5 * mm)
+
+
+def _order(sheet: CutSheet) -> list[Block]:
+    told = "Numbers as in the picture; each part's holes before its outside, as the drawing has them."
+    return [(_text("Cutting order", _HEADING), _text(told, _NOTE), _text(sheet.order, _ORDER))]
+
+
+def _kept(sheet: CutSheet, width: float) -> Block:
+    heading = _text("Leftovers to keep", _HEADING)
+    if not sheet.kept:
+        return (heading, _text("None holds one of the shop's keep sizes.", _BODY))
+    rows = [_head(("", "", "chalk on it", f"takes, {sheet.length_unit}", f"{sheet.mass_unit}"), from_right=1)]
+    for line in sheet.kept:
+        cells = [
+            _text(TICK, _style(12)),
+            _text(line.name, _STRONG),
+            _text(line.chalk, _CELL),
+            _text(line.size, _style(9)),
+        ]
+        rows.append([*cells, _mass(line.mass, heavy=line.heavy)])
+    return (heading, _table(rows, [share * width for share in (0.06, 0.09, 0.45, 0.22, 0.18)]))
+
+
+def _left_over(sheet: CutSheet) -> list[Block]:
+    lines = [(_text(line, _BODY),) for line in sheet.left_over]
+    return [(_text("Not on this plate", _HEADING), *lines[0]), *lines[1:]] if lines else []
+
+
+def _tapes(sheet: CutSheet, tapes: Picture, width: float) -> Block:
+    blank = _text("is _________", _style(8, right=True))
+    rows = [[_text(t.ends, _STRONG), _text(t.length, _STRONG_NUMBER), blank] for t in sheet.tapes]
+    table = _table(rows, [share * width for share in (0.24, 0.40, 0.36)], head=False)
+    stop = f"Stop if one is off by more than {sheet.tape_limit}: another plate, or a wrong outline."
+    return (_text("Tape the plate first", _HEADING), _Drawing(tapes), table, _text(stop, _BODY))
+
+
+def _steps(sheet: CutSheet) -> list[Block]:
+    first, *others = [Paragraph(f"{TICK}&nbsp;{escape(step, quote=False)}", _STEP) for step in sheet.steps]
+    return [(_text("Lay it on the table", _HEADING), first), *((step,) for step in others)]
+
+
+def _pairs(heading: str, pairs: Pairs, width: float, *, share: float) -> Block:
+    rows = [[_text(label, _style(8)), _text(value, _style(8, bold=True))] for label, value in pairs]
+    return (_text(heading, _HEADING), _table(rows, [share * width, (1 - share) * width], head=False))

@@ -1,0 +1,72 @@
+"""Lengths as a cut sheet says them: for a tape in millimetres or fractions of an inch, for a readout in decimals."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from nesting.units import Unit, from_mm
+
+SHEET_MM_DIGITS = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lengths:
+    """How lengths are said on a sheet; `fraction` is the least part of an inch, 16 or 32, None for decimals."""
+
+    unit: Unit = "mm"
+    fraction: int | None = 16
+
+    @property
+    def inches(self) -> bool:
+        """True on an inch sheet."""
+        return self.unit in ("inch", "foot")
+
+    @property
+    def sign(self) -> str:
+        """Sign of the unit."""
+        return "in" if self.inches else "mm"
+
+    def number(self, length_mm: float) -> str:
+        """A length by tape or rule, without its unit: `1442`, `73.5`, `56 3/4`."""
+        if not self.inches:
+            return f"{length_mm:.{SHEET_MM_DIGITS}f}".removesuffix(".0").replace("-0", "0")
+        inches = from_mm(length_mm, "inch")
+        if self.fraction is None:
+            return f"{inches:.3f}"
+        return _mixed(Fraction(round(inches * self.fraction), self.fraction))
+
+    def text(self, length_mm: float | None) -> str:
+        """A length by tape or rule with its unit."""
+        return "unknown" if length_mm is None else f"{self.number(length_mm)} {self.sign}"
+
+    def size(self, sides_mm: Sequence[float]) -> str:
+        """Width and height, without their unit."""
+        return " x ".join(self.number(side) for side in sides_mm)
+
+    def readout(self, length_mm: float) -> str:
+        """A coordinate as the machine's readout shows it."""
+        text = f"{from_mm(length_mm, 'inch'):.3f}" if self.inches else f"{length_mm:.1f}"
+        return text.removeprefix("-") if float(text) == 0.0 else text
+
+    def place(self, at: tuple[float, float]) -> str:
+        """A place as the readouts show it."""
+        return f"X\u00a0{self.readout(at[0])} Y\u00a0{self.readout(at[1])}"
+
+
+def _mixed(value: Fraction) -> str:
+    whole, rest = divmod(abs(value), 1)
+    sign = "-" if value < 0 else ""
+    if rest == 0:
+        return f"{sign}{whole}"
+    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
+
+
+def runs(numbers: Sequence[int], joint: str = ", ") -> str:
+    """Numbers in their order, three and more that follow one another drawn together: `12-19, 3, 4`."""
+    found: list[list[int]] = []
+    for n in numbers:
+        if found and n == found[-1][-1] + 1:
+            found[-1].append(n)
+        else:
+            found.append([n])
+    return joint.join(f"{r[0]}-{r[-1]}" if len(r) > 2 else joint.join(map(str, r)) for r in found)
