@@ -9,6 +9,8 @@ from nesting.units import Unit
 
 Paper = Literal["A4", "Letter"]
 Direction = Literal["clockwise", "counter-clockwise"]
+InchFractions = Literal[0, 16, 32]
+"""The least part of an inch that the shop's tapes are read to; 0 means decimals."""
 MassBy = Literal["density", "gauge table"]
 
 DEFAULT_SOURCES: Final[dict[str, str]] = {
@@ -22,6 +24,7 @@ DEFAULT_SOURCES: Final[dict[str, str]] = {
     "lower otherwise",
     "paper": "A4: assumed where nobody says",
     "units": "mm: assumed where nobody says",
+    "inch_fractions": "lengths for a tape to 1/16 in on an inch sheet: assumed where nobody says",
     "prices": "none known: no cost is worked out",
     "table": "travel not known: plate size is not compared with it",
     "direction": "outside cuts clockwise, inside cuts counter-clockwise: the right side of a usual plasma cut is the "
@@ -84,6 +87,7 @@ class Shop:
     lift_limit_kg: float = 23.0
     paper: Paper = "A4"
     unit: Unit = "mm"
+    inch_fractions: InchFractions = 16
     gap_mm: float | None = None
     margin_mm: float | None = None
     outside: Direction = "clockwise"

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from nesting.documents import Entry, not_empty, read_document
 from nesting.lengths import Distance, Length, Thickness, UnitWord
-from nesting.shop import DEFAULT_SOURCES, Direction, MassBy, MeasuredKerf, Paper, Prices, Shop
+from nesting.shop import DEFAULT_SOURCES, Direction, InchFractions, MassBy, MeasuredKerf, Paper, Prices, Shop
 from nesting.tables import CutRow, Process
 
 Number = Annotated[float, Field(ge=0.0, allow_inf_nan=False, strict=False)]
@@ -93,6 +93,7 @@ class ShopFile(Entry):
     units: UnitWord
     name: str = ""
     paper: Paper | None = None
+    inch_fractions: InchFractions | None = None
     lift_limit_kg: Number | None = None
     mass_by: MassBy | None = None
     rack: Annotated[str, Field(min_length=1)] | None = None
@@ -116,6 +117,7 @@ def read_shop(path: Path) -> Shop:
         "lift_limit": file.lift_limit_kg,
         "paper": file.paper,
         "units": file.units,
+        "inch_fractions": file.inch_fractions,
         "prices": prices,
         "table": cutting.table,
         "direction": cutting.outside,
@@ -141,6 +143,7 @@ def read_shop(path: Path) -> Shop:
         lift_limit_kg=standard.lift_limit_kg if file.lift_limit_kg is None else file.lift_limit_kg,
         paper=file.paper or standard.paper,
         unit=file.units,
+        inch_fractions=standard.inch_fractions if file.inch_fractions is None else file.inch_fractions,
         gap_mm=cutting.gap,
         margin_mm=cutting.margin,
         outside=cutting.outside or standard.outside,
@@ -195,6 +198,7 @@ FIRST_SHOP: Final = """\
 units = "mm"                    # or "inch"
 name = "My shop"
 # paper = "A4"                  # or "Letter"; default A4
+# inch_fractions = 16           # tapes are read to 1/16 in, or 32, or 0 for decimals; inch sheets only; default 16
 # lift_limit_kg = 23            # pieces above this are flagged; default 23 kg, the load constant of the
                                 # NIOSH lifting equation (NIOSH 94-110) in ideal conditions, lower otherwise
 # mass_by = "density"           # or "gauge table": steel sheet of gauge thickness at 41.82 lb/ft2 per inch, as mills

@@ -30,6 +30,8 @@ _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
 
 _SAME_MM: Final = 1e-3
+_SET_UP_MM: Final = 1.0
+"""Corners to lay a plate by are written down rounded, and where the plate was edited since no corner is near."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,7 +130,7 @@ def cut_sheet(
         material=_material(layout, report, lengths, m["mass"]),
         work=_work(layout, report, lengths, totals),
         corners=corners,
-        zero_corner=corners[0][0] if corners else None,
+        zero_corner=_zero_corner(corners)[0] if corners else None,
         tapes=_tapes(layout, corners, lengths),
         tape_limit=lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM),
         steps=_zero(layout, corners, order, lengths),
@@ -208,21 +210,25 @@ def _zero(layout: Layout, corners: tuple[tuple[str, Point], ...], order: CutOrde
         left, low = order.zero
         told = f"X {lengths.readout(left)} is its outermost point to the left, Y {lengths.readout(low)} its lowest"
         return (f"The plate has no corners: {told}. Mark a point on it and set the readout there.",)
-    name, at = corners[0]
+    name, at = _zero_corner(corners)
     first = f"Corner {name} to the table's zero: torch over {name}, set the readout to {lengths.place(at)}."
-    second, other = _second_corner(layout, corners)
-    if second == name:
-        return (first,)
+    second, other = _second_corner(layout, corners, at)
     crooked = "else the plate lies crooked: turn it, or use 'oddplate settle'."
     return (first, f"Torch over {second}: it must read {lengths.place(other)}, {crooked}")
 
 
-def _second_corner(layout: Layout, corners: tuple[tuple[str, Point], ...]) -> tuple[str, Point]:
-    """Return the corner to lay the plate by besides the first: the one it was captured for, else the farthest."""
-    capture, first = layout.plate.capture, corners[0][1]
+def _zero_corner(corners: tuple[tuple[str, Point], ...]) -> tuple[str, Point]:
+    """Return the corner nearest to the lower left of the box round them."""
+    lower_left = (min(at[0] for _, at in corners), min(at[1] for _, at in corners))
+    return min(corners, key=lambda c: math.dist(c[1], lower_left))
+
+
+def _second_corner(layout: Layout, corners: tuple[tuple[str, Point], ...], zero: Point) -> tuple[str, Point]:
+    """Return the corner to lay the plate by besides that of the zero: one it was captured for, else the farthest."""
+    capture = layout.plate.capture
     near = () if capture is None else capture.set_up_by
-    meant = [c for c in corners[1:] if any(math.dist(c[1], p) < 1.0 for p in near)]
-    return max(meant or corners, key=lambda c: math.dist(c[1], first))
+    meant = [c for c in corners if any(math.dist(c[1], p) < _SET_UP_MM for p in near)]
+    return max(meant if len(meant) > 1 else corners, key=lambda c: math.dist(c[1], zero))
 
 
 def _part_line(row: PartRow, reference: str | None, lengths: Lengths, mass: Measure) -> PartLine:

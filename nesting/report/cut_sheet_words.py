@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from nesting.shop import InchFractions
 from nesting.units import Unit, from_mm
 
 SHEET_MM_DIGITS = 1
@@ -11,10 +12,10 @@ SHEET_MM_DIGITS = 1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lengths:
-    """How lengths are said on a sheet; `fraction` is the least part of an inch, 16 or 32, None for decimals."""
+    """How lengths are said on a sheet; `fraction` is the least part of an inch, 16 or 32, 0 for decimals."""
 
     unit: Unit = "mm"
-    fraction: int | None = 16
+    fraction: InchFractions = 16
 
     @property
     def inches(self) -> bool:
@@ -31,7 +32,7 @@ class Lengths:
         if not self.inches:
             return f"{length_mm:.{SHEET_MM_DIGITS}f}".removesuffix(".0").replace("-0", "0")
         inches = from_mm(length_mm, "inch")
-        if self.fraction is None:
+        if not self.fraction:
             return f"{inches:.3f}"
         return _mixed(Fraction(round(inches * self.fraction), self.fraction))
 
