@@ -21,12 +21,12 @@ _SUMMED: Final[tuple[Kind, ...]] = ("area", "mass", "travel")
 
 @dataclass(frozen=True, kw_only=True)
 class Table:
-    """Rows of texts under headings; `words` of the columns, from the left, are text and the rest numbers."""
+    """Rows of texts under headings; the columns numbered in `words` are text and the rest numbers."""
 
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     total: tuple[str, ...] = ()
-    words: int = 1
+    words: tuple[int, ...] = (0,)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +62,7 @@ def parts_table(report: YieldReport, unit: Unit) -> tuple[Table, PartsTotal]:
         headings=(*headings, "pierces of one", "pierces"),
         rows=tuple(_part_cells(r, values, unit) for r, values in zip(report.parts, shown, strict=True)),
         total=("", "all parts", "", "", "", str(total.placed), *feet, "", str(total.pierces)),
-        words=3,
+        words=(0, 1, 2),
     )
     return table, total
 
@@ -175,7 +175,19 @@ def _record(r: PartRow, left: list[LeftOverRow]) -> tuple[str | float, ...]:
     numbers = " ".join(map(str, r.numbers))
     count, reason = sum(x.count for x in left), "; ".join(x.reason for x in left)
     return (
-        *(r.line, _cell(r.reference), r.part_id, r.name, r.source, r.source_sha256, wanted, r.placed, count, reason, numbers),
+        *(
+            r.line,
+            _cell(r.reference),
+            r.part_id,
+            r.name,
+            r.source,
+            r.source_sha256,
+            wanted,
+            r.placed,
+            count,
+            reason,
+            numbers,
+        ),
         *(
             r.width_mm,
             r.height_mm,
