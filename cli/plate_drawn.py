@@ -103,7 +103,7 @@ def leftover(
     from nesting.plate_file import CaptureEntry, StoredPlate, refuse_taken
 
     layout = load_layout(file)
-    lines = [_shear(text) for text in shears]
+    lines = [shear_line(text) for text in shears]
     found = from_layout(layout, _shop(shop), shears=lines, notch_mm=None if notch is None else length(notch))
     for note in found.notes:
         say(f"note: {note}")
@@ -172,7 +172,8 @@ def _shop(path: Path | None) -> "Shop":
     return read_shop(path) if path else Shop()
 
 
-def _shear(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+def shear_line(text: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Read a straight cut, `X,Y X,Y`, as its two ends."""
     ends = options.corners(text, "--shear")
     if len(ends) != 2:
         raise click.BadParameter(f"{text!r}: a shear goes from one point to another: X,Y X,Y", param_hint="--shear")

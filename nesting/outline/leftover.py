@@ -22,6 +22,10 @@ CUT_EDGE_MM: Final = 1.0
 Shear = tuple[Point, Point]
 
 
+class NothingLeftError(InputError):
+    """No piece of a layout's plate is left that is worth keeping."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Leftover:
     """The plates left of a layout, largest first, the area balance behind them, and what was assumed."""
@@ -52,7 +56,7 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     true edge by up to `SIMPLER_MM`.  What is known of the parent goes to each; a piece is as uncertain as its
     parent's outline, or `CUT_EDGE_MM` if that is more.
 
-    Raise `InputError` where a shear crosses a part, or where nothing is left that is worth keeping.
+    Raise `InputError` where a shear crosses a part, `NothingLeftError` where nothing is left that is worth keeping.
     """
     _refuse_shears(layout, shears)
     areas = balance(layout, shop, shears=shears)
@@ -67,7 +71,7 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
             if any(holds_rectangle(inside, w, h) for w, h in shop.keep_mm):
                 plates.append(_plate(layout, inside))
     if not plates:
-        raise InputError(
+        raise NothingLeftError(
             f"layout {layout.id or 'given'} of {layout.plate.name}: no piece is left that holds one of the shop's keep "
             "sizes; give smaller ones in the shop file (keep), or shears elsewhere"
         )

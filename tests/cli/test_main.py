@@ -13,7 +13,7 @@ import cli.main
 from cli.main import COMMANDS, main
 from nesting.errors import CheckFailed, InfeasibleError, JobError
 
-HEAVY = ("numba", "matplotlib", "ortools", "ezdxf", "shapely", "numpy", "pydantic", "rich", "jinja2")
+HEAVY = ("numba", "matplotlib", "ortools", "ezdxf", "shapely", "numpy", "pydantic", "rich", "jinja2", "sqlalchemy")
 
 
 @pytest.mark.parametrize("args", [["--help"], *([name, "--help"] for name in COMMANDS), ["--version"]])

@@ -1,0 +1,282 @@
+"""`oddplate rack list`, `show`, `history` and `totals`: looking at the rack."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli import output
+from cli.codes import DONE
+from cli.output import emit, json_option, say, show_table
+from cli.rack_options import SCHEMA, known, mass, opened, shop_of, size, state, with_where
+
+if TYPE_CHECKING:
+    from nesting.rack.look import Filter
+    from nesting.rack.piece import Act, Listed, RackPiece
+    from nesting.rack.worth import Total
+    from nesting.shop import Shop
+
+
+@click.command("list")
+@click.option("--grade", metavar="TEXT", help="Of this grade, spaces and case aside.")
+@click.option("--unknown-grade", is_flag=True, help="With --grade: those of unknown grade too.")
+@click.option("--thickness", metavar="LENGTH", help="Within the mill's tolerance of this thickness.")
+@click.option("--place", metavar="TEXT", help="At this place.")
+@click.option("--for", "job", metavar="JOB", help="Set aside for this job.")
+@click.option("--state", "states", multiple=True, metavar="STATE", help="Default: on the rack and set aside.")
+@click.option("--parent", metavar="ID", help="Cut from this piece.")
+@click.option("--most", type=click.IntRange(1), metavar="N", help="Only the first so many; those that came first lead.")
+@with_where
+@json_option
+def list_(most: int | None, where: str | None, shop: Path | None, as_json: bool, **given: Any) -> int:
+    """List pieces, those that came to the rack first at the front.
+
+    A thickness means plate that a mill may deliver for it, as a caliper finds it: 6 finds 5.7 to 6.8 mm.  Sizes are
+    over all; "holds" is a rectangle inside.  A tilde after a mass says that the material was assumed.
+    """
+    own = shop_of(shop)
+    wanted = _filter(given)
+    with opened(where, own) as rack:
+        found = rack.listed(wanted)
+    shown = found[:most] if most else found
+    if as_json:
+        from nesting.rack.told import piece_json
+
+        emit({"schema": SCHEMA, "exit_code": DONE, "found": len(found), "pieces": [piece_json(p, own) for p in shown]})
+        return DONE
+    _table(shown, own)
+    if len(shown) < len(found):
+        say(f"note: the first {len(shown)} of {len(found)}")
+    return DONE
+
+
+def _filter(given: dict[str, Any]) -> "Filter":
+    from nesting.lengths import parse_thickness
+    from nesting.rack.look import Filter
+    from nesting.rack.piece import STATES, THERE
+
+    asked = [text.replace("-", " ") for text in given["states"]]
+    for text in asked:
+        if text not in STATES:
+            raise click.BadParameter(f"{text!r} is none of {', '.join(STATES)}", param_hint="--state")
+    thickness = given["thickness"]
+    return Filter(
+        states=tuple(s for s in STATES if s in asked) or THERE,
+        grade=given["grade"],
+        unknown_grade=given["unknown_grade"],
+        thickness_mm=None if thickness is None else parse_thickness(thickness, "mm"),
+        place=given["place"],
+        job=given["job"],
+        parent=given["parent"] and given["parent"].strip().upper(),
+    )
+
+
+def _table(pieces: "list[Listed]", shop: "Shop") -> None:
+    from nesting.rack.worth import worth
+
+    if not pieces:
+        say("no such piece is on the rack")
+        return
+    header = ("id", "mm thick", "grade", "size mm", "holds mm", "kg", "place", "since", "state")
+    show_table(header, [_row(p, mass(worth(p, shop))) for p in pieces])
+
+
+def _row(piece: "Listed", kg: str) -> tuple[str, ...]:
+    facts, sizes = piece.facts, piece.summary
+    return (
+        piece.id,
+        known(facts.thickness_mm, "{:g}"),
+        known(facts.grade),
+        size(piece),
+        f"{sizes.long_mm:.0f} x {sizes.short_mm:.0f}",
+        kg,
+        known(facts.place),
+        piece.added.isoformat(),
+        state(piece),
+    )
+
+
+@click.command("show")
+@click.argument("id")
+@click.option(
+    "--picture", metavar="FILE", type=click.Path(path_type=Path), help="Draw it: .png, .svg or .pdf, with tape checks."
+)
+@click.option("--plate-file", metavar="FILE.toml", type=click.Path(path_type=Path), help="Write it as a plate file.")
+@click.option("--force", is_flag=True, help="Replace files that are there.")
+@with_where
+@json_option
+def show(
+    id: str,
+    picture: Path | None,
+    plate_file: Path | None,
+    force: bool,
+    where: str | None,
+    shop: Path | None,
+    as_json: bool,
+) -> int:
+    """Tell all that is known of one piece, and draw it."""
+    from nesting.plate_file import write_plate_file
+    from nesting.rack_files import draw_piece
+    from nesting.racking import as_plate_file
+
+    own = shop_of(shop)
+    with opened(where, own) as rack:
+        piece, acts = rack.piece(id), rack.history(id)
+        children = [p.id for p in rack.listed(_children(piece))]
+    if picture is not None:
+        draw_piece(piece, picture, force=force)
+    if plate_file is not None:
+        write_plate_file(as_plate_file(piece), plate_file, force=force)
+    if as_json:
+        emit(_piece_document(piece, acts, children, own))
+        return DONE
+    _tell_piece(piece, children, own)
+    output.show()
+    _tell_acts(acts)
+    for path in (picture, plate_file):
+        if path is not None:
+            say(f"wrote {path}")
+    return DONE
+
+
+def _children(piece: "RackPiece") -> "Filter":
+    from nesting.rack.look import Filter
+    from nesting.rack.piece import STATES
+
+    return Filter(parent=piece.id, states=tuple(s for s in STATES if s != "taken back"))
+
+
+def _piece_document(piece: "RackPiece", acts: "list[Act]", children: list[str], shop: "Shop") -> dict[str, Any]:
+    import json
+
+    from nesting.rack.told import act_json, piece_json
+
+    return {
+        "schema": SCHEMA,
+        "exit_code": DONE,
+        **piece_json(piece, shop),
+        "cut_to": children,
+        "capture": json.loads(piece.capture_json),
+        "outline": json.loads(piece.outline_json),
+        "history": [act_json(a) for a in acts],
+    }
+
+
+def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
+    from nesting.rack.worth import worth
+
+    facts, sizes, found = piece.facts, piece.summary, worth(piece, shop)
+    currency = f" {shop.prices.currency}" if shop.prices.currency else ""
+    lines = {
+        "state": state(piece),
+        "thickness": known(facts.thickness_mm, "{:g} mm"),
+        "grade": known(facts.grade),
+        "heat": known(facts.heat),
+        "certificate": known(facts.certificate),
+        "grain": known(facts.grain_deg, "{:g} degrees"),
+        "place": known(facts.place),
+        "cut from": known(piece.parent),
+        "cut to": ", ".join(children) or "-",
+        "size": f"{size(piece)} mm over all",
+        "has": f"{len(piece.outline.holes)} holes, {len(piece.outline.keep_outs)} keep-outs",
+        "holds": f"a rectangle of {sizes.long_mm:.0f} x {sizes.short_mm:.0f} mm, a circle of {sizes.circle_mm:.0f} mm",
+        "area": f"{sizes.area_mm2 / 1e6:.4f} m2",
+        "mass": f"{known(found.mass_kg, '{:.1f} kg')} ({found.mass_from})",
+        "value": f"{known(found.value, '{:.2f}')}{currency if found.value is not None else ''} ({found.value_from})",
+        "outline": f"by {piece.captured}, uncertain by {piece.uncertainty_mm:g} mm (95 % bound)",
+        "photo": known(facts.photo),
+        "since": piece.added.isoformat(),
+        "remark": facts.note or "-",
+    }
+    output.show(f"{piece.id}  {facts.name}")
+    for key, value in lines.items():
+        output.show(f"  {key:<12} {value}")
+
+
+@click.command("history")
+@click.argument("id", required=False)
+@with_where
+@json_option
+def history(id: str | None, where: str | None, shop: Path | None, as_json: bool) -> int:
+    """Tell who did what when, to one piece or to all, in order.
+
+    What was undone stays in the history, marked.
+    """
+    from nesting.rack.told import act_json
+
+    own = shop_of(shop)
+    with opened(where, own) as rack:
+        acts = rack.history(id)
+    if as_json:
+        emit({"schema": SCHEMA, "exit_code": DONE, "acts": [act_json(a) for a in acts]})
+    else:
+        _tell_acts(acts)
+    return DONE
+
+
+def _tell_acts(acts: "list[Act]") -> None:
+    rows = [
+        (
+            str(act.number),
+            f"{act.when.astimezone():%Y-%m-%d %H:%M}",
+            act.who,
+            f"undo of {act.undoes}" if act.undoes else act.kind,
+            " ".join(c.piece_id for c in act.changes),
+            _what(act),
+        )
+        for act in acts
+    ]
+    show_table(("act", "when", "who", "what", "pieces", "note"), rows)
+
+
+def _what(act: "Act") -> str:
+    """Return what there is to say of an act besides its kind."""
+    told = [f"undone by {act.undone_by}"] if act.undone_by else []
+    if act.kind == "set aside":
+        told.append(f"for {act.changes[0].after['set_aside_for']}")
+    if act.kind == "edit":
+        told += [f"{key}: {act.changes[0].before[key]} to {value}" for key, value in act.changes[0].after.items()
+                 if act.changes[0].before is not None]  # fmt: skip
+    return "; ".join([*told, *([act.note] if act.note else [])])
+
+
+@click.command("totals")
+@click.option("--all", "everything", is_flag=True, help="What is set aside too.")
+@with_where
+@json_option
+def totals(everything: bool, where: str | None, shop: Path | None, as_json: bool) -> int:
+    """Sum up pieces, mass and value by grade and thickness."""
+    from nesting.rack.look import Filter
+    from nesting.rack.piece import THERE
+    from nesting.rack.told import total_json
+    from nesting.rack.worth import total
+    from nesting.rack.worth import totals as by_kind
+
+    own = shop_of(shop)
+    with opened(where, own) as rack:
+        found = rack.listed(Filter(states=THERE if everything else ("on the rack",)))
+    rows, whole = by_kind(found, own), total(found, own)
+    if as_json:
+        emit({"schema": SCHEMA, "exit_code": DONE, "currency": own.prices.currency,
+              "totals": [total_json(t) for t in rows], "total": total_json(whole)})  # fmt: skip
+        return DONE
+    money = f"value {own.prices.currency}".rstrip()
+    table = [(known(t.grade), known(t.thickness_mm, "{:g}"), *_sums(t)) for t in rows]
+    show_table(("grade", "mm thick", "pieces", "m2", "kg", money), [*table, ("all", "", *_sums(whole))])
+    if whole.assumed:
+        say(f"note: for {whole.assumed} pieces of unknown grade {own.material} is assumed in the mass")
+    if whole.no_mass:
+        say(f"note: the mass of {whole.no_mass} pieces is not known and not in the sum")
+    if whole.no_value:
+        say(f"note: the value of {whole.no_value} pieces is not known and not in the sum; prices are in the shop file")
+    return DONE
+
+
+def _sums(total: "Total") -> tuple[str, str, str, str]:
+    mass_known, value_known = total.no_mass < total.pieces, total.no_value < total.pieces
+    return (
+        str(total.pieces),
+        f"{total.area_mm2 / 1e6:.3f}",
+        f"{total.mass_kg:.1f}" if mass_known else "-",
+        f"{total.value:.2f}" if value_known else "-",
+    )

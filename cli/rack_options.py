@@ -1,0 +1,113 @@
+"""What all commands of the rack share: where it is, whose shop it is, who is at work."""
+
+import getpass
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import click
+
+from cli.output import say
+
+if TYPE_CHECKING:
+    from nesting.rack.piece import Listed
+    from nesting.rack.store import Rack
+    from nesting.rack.worth import Worth
+    from nesting.shop import Shop
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SCHEMA: Final = "oddplate-rack/1"
+DEFAULT_RACK: Final = str(Path(click.get_app_dir("oddplate")) / "rack.db")
+DEFAULT_SHOP: Final = Path("shop.toml")
+
+_WHERE: Final = (
+    click.option("--rack", "where", metavar="FILE|URL", envvar="ODDPLATE_RACK", help="The rack; see 'oddplate rack'."),
+    click.option(
+        "--shop",
+        metavar="FILE",
+        envvar="ODDPLATE_SHOP",
+        type=click.Path(path_type=Path),
+        help="Shop file: prices, sizes to keep, where the rack is; default shop.toml, if it is here.",
+    ),
+)
+_DONE: Final = (
+    click.option("--who", metavar="TEXT", envvar="ODDPLATE_WHO", help="Who does it; default the user's name."),
+    click.option("--note", metavar="TEXT", default="", help="A word on it, for the history."),
+)
+
+
+def with_where(command: F) -> F:
+    """Give a command the options that say which rack and which shop."""
+    return _with(command, _WHERE)
+
+
+def with_act(command: F) -> F:
+    """Give a command the options of an act: which rack, who, a note."""
+    return _with(command, (*_WHERE, *_DONE))
+
+
+def _with(command: F, added: tuple[Callable[[F], F], ...]) -> F:
+    for one in reversed(added):
+        command = one(command)
+    return command
+
+
+def shop_of(path: Path | None) -> "Shop":
+    """Return the shop: of the file named, else of shop.toml here, else one of which nothing is known."""
+    from nesting.shop import Shop
+    from nesting.shop_file import read_shop
+
+    if path is not None:
+        return read_shop(path)
+    return read_shop(DEFAULT_SHOP) if DEFAULT_SHOP.exists() else Shop()
+
+
+def place_of(where: str | None, shop: "Shop") -> str:
+    """Return where the rack is: as said, else as the shop file says, else in the user's own settings."""
+    return where or shop.rack or DEFAULT_RACK
+
+
+def opened(where: str | None, shop: "Shop", *, create: bool = False) -> "Rack":
+    """Open the rack; with `create` make one where there is none, and say where."""
+    from nesting.rack.store import open_rack
+
+    place = place_of(where, shop)
+    new = create and "://" not in place and not Path(place).exists()
+    if new and place == DEFAULT_RACK:
+        Path(place).parent.mkdir(parents=True, exist_ok=True)
+    rack = open_rack(place, create=create)
+    if new:
+        say(f"note: a new rack was made: {rack.where}")
+    return rack
+
+
+def who_is(said: str | None) -> str:
+    """Return who is at work: as said, else the user's name."""
+    if said:
+        return said
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):  # a user without a name, as in some containers
+        return "unknown"
+
+
+def known(value: object, form: str = "{}") -> str:
+    """Return a value for people, or a dash where it is not known."""
+    return "-" if value is None else form.format(value)
+
+
+def size(piece: "Listed") -> str:
+    """Return the size over all, longer side first."""
+    long, short = sorted((piece.summary.size_x_mm, piece.summary.size_y_mm), reverse=True)
+    return f"{long:.0f} x {short:.0f}"
+
+
+def mass(found: "Worth") -> str:
+    """Return a mass for people; a tilde says that the material was assumed."""
+    return "-" if found.mass_kg is None else f"{found.mass_kg:.1f}{'~' if found.assumed else ''}"
+
+
+def state(piece: "Listed") -> str:
+    """Return the state, and for which job."""
+    return f"set aside for {piece.set_aside_for}" if piece.set_aside_for else piece.state

@@ -1,0 +1,56 @@
+"""What is printed and drawn of the rack: a picture of a piece, labels to stick on or to hang beside."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from nesting.capture import picture_of
+from nesting.errors import InputError
+from nesting.geometry.tape_checks import tape_checks
+from nesting.plate_file import refuse_taken
+from nesting.rack.piece import Listed, RackPiece
+from nesting.shop import Paper
+
+
+def draw_piece(piece: RackPiece, path: Path, *, force: bool = False) -> None:
+    """Draw a piece with the distances to tape; raise `InputError` where a file may not be replaced or written."""
+    from nesting.report.plate_picture import draw_plate  # matplotlib, which all else does without
+
+    path = picture_of(path, path)
+    refuse_taken(path, force=force)
+    plate = piece.plate
+    title = f"{piece.id}: {piece.facts.name}, uncertain by {plate.uncertainty_mm:.1f} mm"
+    beside = path.with_name(f".{path.stem}.part{path.suffix}")
+    try:
+        draw_plate(plate, beside, checks=tape_checks(plate.outer), title=title)
+        beside.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+    finally:
+        beside.unlink(missing_ok=True)
+
+
+def label_pieces(pieces: Sequence[Listed], path: Path, *, paper: Paper, force: bool = False) -> None:
+    """Write a sheet of labels: id, size, thickness, grade, heat, place, and the id as a QR code."""
+    from nesting.report.labels import Label, write_labels
+
+    if path.suffix.lower() != ".pdf":
+        raise InputError(f"{path}: labels are written as PDF; give a name that ends in .pdf")
+    refuse_taken(path, force=force)
+    labels = [Label(title=p.id, lines=_lines(p), code=p.id) for p in pieces]
+    try:
+        write_labels(labels, path, paper=paper)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+
+
+def _lines(piece: Listed) -> tuple[str, ...]:
+    facts, sizes = piece.facts, piece.summary
+    long, short = sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True)
+    thick = f"{facts.thickness_mm:g} mm" if facts.thickness_mm else "thickness unknown"
+    lines = [
+        f"{thick}, {facts.grade or 'grade unknown'}",
+        f"{long:.0f} x {short:.0f} mm, holds {sizes.long_mm:.0f} x {sizes.short_mm:.0f}",
+        f"heat {facts.heat or 'unknown'}" + (f", cert. {facts.certificate}" if facts.certificate else ""),
+        f"{facts.place or ''}{' · ' if facts.place else ''}since {piece.added.isoformat()}",
+    ]
+    return tuple(lines)
