@@ -87,7 +87,7 @@ class CutSheet:
     corners: tuple[tuple[str, Point], ...]
     zero_corner: str | None
     tapes: tuple[TapeLine, ...]
-    tape_limit: str
+    stop: str
     steps: tuple[str, ...]
     warning: str
     parts: tuple[PartLine, ...]
@@ -132,7 +132,8 @@ def cut_sheet(
         corners=corners,
         zero_corner=_zero_corner(corners)[0] if corners else None,
         tapes=_tapes(layout, corners, lengths),
-        tape_limit=lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM),
+        stop=f"Stop if one is off by more than {lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM)}: "
+        "another plate, or a wrong outline.",
         steps=_zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
         parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
@@ -146,7 +147,7 @@ def cut_sheet(
         time_note=f"Time by {in_unit(report.cutting_note, lengths.unit)}; no leads, rapids or handling.",
         outline=_outline(layout, lengths),
         plate_file=(("file", layout.plate.source or "none"), ("cut from", layout.plate.parent or UNKNOWN)),
-        clearances=tuple((c.label, f"{_fine(c.value_mm, lengths)} ({c.source})") for c in report.clearances),
+        clearances=tuple((c.label, f"{lengths.fine(c.value_mm)} ({c.source})") for c in report.clearances),
         drawings=tuple((f"{d.name} ({d.role})", _revision(d.sha256)) for d in report.drawings),
         lift_note=_lift_note(report, m["mass"]),
         mass_note=report.density_note,
@@ -159,7 +160,7 @@ def _material(layout: Layout, report: YieldReport, lengths: Lengths, mass: Measu
     heavy = report.plate.mass_kg is not None and report.plate.mass_kg > report.lift_limit_kg
     weight = UNKNOWN if report.plate.mass_kg is None else f"{report.plate.mass_kg / mass.size:.1f} {mass.unit}"
     return (
-        ("thickness", UNKNOWN if plate.thickness_mm is None else _fine(plate.thickness_mm, lengths)),
+        ("thickness", lengths.fine(plate.thickness_mm)),
         ("grade", plate.grade or UNKNOWN),
         ("heat", plate.heat or UNKNOWN),
         ("certificate", plate.certificate or UNKNOWN),
@@ -176,13 +177,8 @@ def _work(layout: Layout, report: YieldReport, lengths: Lengths, totals: PartsTo
         ("pierces", str(totals.pierces)),
         ("cut length", f"{totals.cut_length} {m['travel'].unit}"),
         ("estimated time", duration(report.figure("cut_time").value)),
-        ("kerf taken", _fine(layout.clearances.kerf_mm, lengths)),
+        ("kerf taken", lengths.fine(layout.clearances.kerf_mm)),
     )
-
-
-def _fine(value_mm: float, lengths: Lengths) -> str:
-    """A small length, which no tape reads: thickness, kerf, gap."""
-    return f"{value_mm / 25.4:.3f} in" if lengths.inches else f"{value_mm:.2f}".rstrip("0").rstrip(".") + " mm"
 
 
 def _tapes(layout: Layout, corners: tuple[tuple[str, Point], ...], lengths: Lengths) -> tuple[TapeLine, ...]:
@@ -252,7 +248,7 @@ def _kept_line(
     row: RemnantRow, layout: Layout, rack_ids: Mapping[str, str], lengths: Lengths, mass: Measure
 ) -> KeptLine:
     plate, name = layout.plate, rack_ids.get(row.label, row.label)
-    thickness = "" if plate.thickness_mm is None else _fine(plate.thickness_mm, lengths)
+    thickness = "" if plate.thickness_mm is None else lengths.fine(plate.thickness_mm)
     return KeptLine(
         name=row.label,
         chalk=" · ".join(filter(None, (name, thickness, plate.grade, plate.heat and f"heat {plate.heat}"))),
@@ -267,7 +263,7 @@ def _outline(layout: Layout, lengths: Lengths) -> tuple[str, ...]:
     plate, capture = layout.plate, layout.plate.capture
     lines = [
         f"Outline by {in_unit(plate.captured, lengths.unit)}, "
-        f"uncertain by {_fine(plate.uncertainty_mm, lengths)}, which is kept clear besides the margin."
+        f"uncertain by {lengths.fine(plate.uncertainty_mm)}, which is kept clear besides the margin."
     ]
     if capture is not None:
         when = "" if capture.when is None else capture.when.isoformat()

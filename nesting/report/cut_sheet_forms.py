@@ -48,6 +48,11 @@ class Form:
         width, height = PAPER_MM[self.paper]
         return (height, width) if self.landscape else (width, height)
 
+    @property
+    def widths_mm(self) -> dict[Story, float]:
+        """Width of the columns of each story."""
+        return {c.story: c.width_mm for c in self.columns}
+
 
 def choose_form(layout: Layout, paper: Paper) -> Form:
     """Return the upright form, or the one on its side that shows this plate much larger."""

@@ -1,7 +1,6 @@
 """The cut sheet as PDF: all that the cutter needs on the front, cautions, drawings and what did not fit behind it."""
 
 import io
-from collections.abc import Callable
 from typing import Any, Final
 
 from reportlab.lib.units import mm
@@ -19,11 +18,20 @@ _TITLE_MM: Final = 10.5
 _BOX_MM: Final = 11.5
 
 
-def cut_sheet_pdf(sheet: CutSheet, form: Form, picture: Callable[[float], Picture], tapes: Picture) -> bytes:
-    """Return the sheet as a PDF document; the same sheet gives the same bytes.
+def picture_height_mm(sheet: CutSheet, form: Form, tapes: Picture) -> float:
+    """Return the height that the texts of the front leave for the picture, within the bounds of the form."""
+    room = form.page_mm[1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+    canvas = new_pdf(io.BytesIO(), paper=form.paper, title="")
+    widths = form.widths_mm
+    needed = 0.0
+    for name, story in front_stories(sheet, tapes, widths).items():
+        heights = (_height(block, canvas, widths[name] * mm) for block in story)
+        needed = max(needed, sum(heights) / mm / sum(c.story == name for c in form.columns))
+    return min(form.picture_mm[1], max(form.least_mm, room - needed - GAP_MM))
 
-    `picture` gets the height it may have, mm: as much as the texts below it leave.
-    """
+
+def cut_sheet_pdf(sheet: CutSheet, form: Form, picture: Picture, tapes: Picture) -> bytes:
+    """Return the sheet as a PDF document; the same sheet gives the same bytes."""
     total = _Pages(sheet, form, picture, tapes).draw()
     pages = _Pages(sheet, form, picture, tapes, total=total)
     pages.draw()
@@ -33,9 +41,7 @@ def cut_sheet_pdf(sheet: CutSheet, form: Form, picture: Callable[[float], Pictur
 class _Pages:
     """Fills page after page until nothing is left over; drawn twice, since only then their number is known."""
 
-    def __init__(
-        self, sheet: CutSheet, form: Form, picture: Callable[[float], Picture], tapes: Picture, *, total: int = 0
-    ) -> None:
+    def __init__(self, sheet: CutSheet, form: Form, picture: Picture, tapes: Picture, *, total: int = 0) -> None:
         self.buffer = io.BytesIO()
         title = f"Cut sheet, plate {sheet.plate}, layout {sheet.layout_id}"
         self._canvas = new_pdf(self.buffer, paper=form.paper, title=title, landscape=form.landscape)
@@ -45,14 +51,13 @@ class _Pages:
     def draw(self) -> int:
         """Draw all pages and return how many there are."""
         form, height = self._form, self._form.page_mm[1]
-        widths = {c.story: c.width_mm * mm for c in reversed(form.columns)}
-        stories: Stories = front_stories(self._sheet, self._tapes, widths)
+        stories = front_stories(self._sheet, self._tapes, form.widths_mm)
         self._head()
         top = height - MARGIN_MM - HEAD_MM
-        picture = self._picture(self._picture_height(stories, top - MARGIN_MM - FOOT_MM))
+        picture = self._picture
         draw_pdf(picture, self._canvas, MARGIN_MM * mm, (top - picture.height_mm) * mm)
         self._fill(stories, top - (picture.height_mm + GAP_MM / 2 if form.on_top else 0.0))
-        for name, story in back_stories(self._sheet, widths).items():
+        for name, story in back_stories(self._sheet, form.widths_mm).items():
             stories[name] += story
         while any(stories.values()):
             self._turn_over()
@@ -61,15 +66,6 @@ class _Pages:
         self._canvas.showPage()
         self._canvas.save()
         return self._number
-
-    def _picture_height(self, stories: Stories, room_mm: float) -> float:
-        """Return what the texts leave of the room, within the bounds of the form."""
-        needed = 0.0
-        for name, story in stories.items():
-            columns = [c for c in self._form.columns if c.story == name]
-            heights = (_height(block, self._canvas, columns[0].width_mm * mm) for block in story)
-            needed = max(needed, sum(heights) / mm / len(columns))
-        return min(self._form.picture_mm[1], max(self._form.least_mm, room_mm - needed - GAP_MM))
 
     def _turn_over(self) -> None:
         self._foot()

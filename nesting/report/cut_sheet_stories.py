@@ -65,8 +65,9 @@ class _Drawing(Flowable):  # type: ignore[misc]
         draw_pdf(self._picture, self.canv, 0.0, 0.0)
 
 
-def front_stories(sheet: CutSheet, tapes: Picture, widths: dict[Story, float]) -> Stories:
-    """Return what belongs on the front, most important first; widths in points."""
+def front_stories(sheet: CutSheet, tapes: Picture, widths_mm: dict[Story, float]) -> Stories:
+    """Return what belongs on the front, most important first; widths of columns in mm."""
+    widths = _points(widths_mm)
     parts = [_parts(sheet, widths["parts"]), *_order(sheet), _kept(sheet, widths["parts"]), *_left_over(sheet)]
     parts.append((_text(sheet.time_note, _NOTE),))
     facts = [
@@ -77,8 +78,9 @@ def front_stories(sheet: CutSheet, tapes: Picture, widths: dict[Story, float]) -
     return {"parts": parts, "facts": facts}
 
 
-def back_stories(sheet: CutSheet, widths: dict[Story, float]) -> Stories:
-    """Return what stands overleaf: cautions, drawings, distances that were kept."""
+def back_stories(sheet: CutSheet, widths_mm: dict[Story, float]) -> Stories:
+    """Return what stands overleaf: cautions, drawings, distances that were kept; widths of columns in mm."""
+    widths = _points(widths_mm)
     cautions: list[Block] = [
         (_text(caution.text, _CAUTION), _text(caution.source, _style(6.5, after=4))) for caution in sheet.cautions
     ]
@@ -89,6 +91,10 @@ def back_stories(sheet: CutSheet, widths: dict[Story, float]) -> Stories:
         (_text(sheet.mass_note, _NOTE),),
     ]
     return {"parts": [(_text("Cautions", _HEADING),), *cautions, drawings], "facts": facts}
+
+
+def _points(widths_mm: dict[Story, float]) -> dict[Story, float]:
+    return {name: width * mm for name, width in widths_mm.items()}
 
 
 def _text(text: str, style: ParagraphStyle) -> Paragraph:
@@ -170,8 +176,7 @@ def _tapes(sheet: CutSheet, tapes: Picture, width: float) -> Block:
     blank = _text("is _________", _style(8, right=True))
     rows = [[_text(t.ends, _STRONG), _text(t.length, _STRONG_NUMBER), blank] for t in sheet.tapes]
     table = _table(rows, [share * width for share in (0.24, 0.40, 0.36)], head=False)
-    stop = f"Stop if one is off by more than {sheet.tape_limit}: another plate, or a wrong outline."
-    return (_text("Tape the plate first", _HEADING), _Drawing(tapes), table, _text(stop, _BODY))
+    return (_text("Tape the plate first", _HEADING), _Drawing(tapes), table, _text(sheet.stop, _BODY))
 
 
 def _steps(sheet: CutSheet) -> list[Block]:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from nesting.report.wording import UNKNOWN
 from nesting.shop import InchFractions
 from nesting.units import Unit, from_mm
 
@@ -38,7 +39,13 @@ class Lengths:
 
     def text(self, length_mm: float | None) -> str:
         """A length by tape or rule with its unit."""
-        return "unknown" if length_mm is None else f"{self.number(length_mm)} {self.sign}"
+        return UNKNOWN if length_mm is None else f"{self.number(length_mm)} {self.sign}"
+
+    def fine(self, length_mm: float | None) -> str:
+        """A small length, which no tape reads, with its unit: thickness, kerf, gap."""
+        if length_mm is None:
+            return UNKNOWN
+        return f"{length_mm / 25.4:.3f} in" if self.inches else f"{length_mm:.2f}".rstrip("0").rstrip(".") + " mm"
 
     def size(self, sides_mm: Sequence[float]) -> str:
         """Width and height, without their unit."""

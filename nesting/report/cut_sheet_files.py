@@ -1,0 +1,60 @@
+"""Cut sheet and part labels of one layout, ready to be written: made from the layout alone, now or years later."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+from nesting.drawing.cut_order import CutOrder
+from nesting.layout import Layout
+from nesting.remnant import Balance
+from nesting.report.cut_sheet import cut_sheet
+from nesting.report.cut_sheet_forms import choose_form
+from nesting.report.cut_sheet_html import cut_sheet_html
+from nesting.report.cut_sheet_labels import part_labels
+from nesting.report.cut_sheet_pdf import cut_sheet_pdf, picture_height_mm
+from nesting.report.cut_sheet_picture import layout_picture, tape_picture
+from nesting.report.cut_sheet_words import Lengths
+from nesting.report.facts import YieldReport
+from nesting.report.labels import labels_pdf
+from nesting.shop import Paper
+
+_TAPES_MM: Final = 42.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheets:
+    """What is printed for one plate."""
+
+    pdf: bytes
+    html: str
+    labels: bytes
+
+
+def sheets(
+    layout: Layout,
+    report: YieldReport,
+    *,
+    areas: Balance,
+    order: CutOrder,
+    title: str,
+    lengths: Lengths,
+    paper: Paper,
+    rack_ids: Mapping[str, str] | None = None,
+) -> Sheets:
+    """Return cut sheet and labels of a layout; `rack_ids` name leftovers R1, R2, ... as the rack does."""
+    sheet = cut_sheet(layout, report, order, title=title, lengths=lengths, rack_ids=rack_ids)
+    form = choose_form(layout, paper)
+    tapes = tape_picture(layout, sheet, width_mm=form.widths_mm["facts"], height_mm=_TAPES_MM)
+    picture = layout_picture(
+        layout,
+        areas,
+        sheet,
+        unit=lengths.unit,
+        width_mm=form.picture_mm[0],
+        height_mm=picture_height_mm(sheet, form, tapes),
+    )
+    return Sheets(
+        pdf=cut_sheet_pdf(sheet, form, picture, tapes),
+        html=cut_sheet_html(sheet, form, picture, tapes),
+        labels=labels_pdf(part_labels(layout, lengths), paper=paper),
+    )

@@ -1,0 +1,44 @@
+"""Labels for the parts of a layout, one for each placed piece, so that a part is known again and its steel traced."""
+
+from nesting.layout import Layout
+from nesting.report.cut_sheet_words import Lengths
+from nesting.report.labels import Label
+from nesting.report.wording import UNKNOWN
+
+
+def part_labels(layout: Layout, lengths: Lengths) -> tuple[Label, ...]:
+    """Return the labels in the order of the numbers; heat and certificate are told even where they are not known."""
+    demands = {d.part.id: d for d in layout.demands}
+    plate = layout.plate
+    labels = []
+    for placement in sorted(layout.placements, key=lambda p: p.number):
+        demand = demands[placement.part_id]
+        told = {
+            "part": demand.part.name,
+            "no.": str(placement.number),
+            "order": demand.reference,
+            "grade": plate.grade or UNKNOWN,
+            "thickness": lengths.fine(plate.thickness_mm),
+            "heat": plate.heat or UNKNOWN,
+            "certificate": plate.certificate or UNKNOWN,
+            "plate": plate.name,
+            "layout": layout.id,
+        }
+        known = {key: value for key, value in told.items() if value}
+        labels.append(
+            Label(
+                title=f"{placement.number} · {demand.part.name}",
+                lines=(
+                    *(_line(known, "order"),),
+                    f"{known['thickness']} {known['grade']}",
+                    _line(known, "heat", "certificate"),
+                    _line(known, "plate", "layout"),
+                ),
+                code="\n".join(f"{key} {value}" for key, value in known.items()),
+            )
+        )
+    return tuple(labels)
+
+
+def _line(known: dict[str, str], *keys: str) -> str:
+    return " · ".join(f"{key} {known[key]}" for key in keys if key in known)
