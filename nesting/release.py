@@ -9,7 +9,10 @@ from nesting.errors import InputError
 
 DRAWING: Final = "layout.dxf"
 LAYOUT: Final = "layout.json"
-FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "report.json", "report.csv")
+SHEETS: Final = ("cut-sheet.pdf", "cut-sheet.html", "labels.pdf")
+"""What is printed for the table and for the parts."""
+
+FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "report.json", "report.csv", *SHEETS)
 """All that a result folder holds, by name."""
 
 AT_NEED: Final = ("questions.html", "questions.txt")
@@ -17,6 +20,13 @@ AT_NEED: Final = ("questions.html", "questions.txt")
 
 TRUE_SIZE: Final = "drawing.svg"
 """The drawing as SVG, where asked for."""
+
+SETTLED: Final = "settled.json"
+SETTLED_PICTURE: Final = "settled.png"
+DRY_RUN_TEXT: Final = "dry-run.txt"
+DRY_RUN_TABLE: Final = "dry-run.csv"
+ON_TABLE: Final = (SETTLED, SETTLED_PICTURE, DRY_RUN_TEXT, DRY_RUN_TABLE)
+"""What the folder of a layout that was settled on the table holds besides drawing and layout."""
 
 
 def refuse_taken(folder: Path, *, force: bool) -> None:
@@ -30,7 +40,7 @@ def refuse_taken(folder: Path, *, force: bool) -> None:
         return
     if not folder.is_dir():
         raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
-    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED, TRUE_SIZE))
+    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED, TRUE_SIZE, *ON_TABLE))
     if strangers:
         raise InputError(
             f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); choose another output folder"

@@ -19,7 +19,10 @@ from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
 from nesting.leads import Leads, leads_of
 from nesting.order import Order
-from nesting.release import AT_NEED, DRAWING, LAYOUT, TRUE_SIZE, recover, refuse_taken, release, stage
+from nesting.release import AT_NEED, DRAWING, LAYOUT, SHEETS, TRUE_SIZE, recover, refuse_taken, release, stage
+from nesting.remnant import balance
+from nesting.report.cut_sheet_files import sheets
+from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
 from nesting.report.inquiry import inquiry, inquiry_html, inquiry_text
@@ -125,6 +128,7 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         write_svg(layout, folder / TRUE_SIZE, order.writing, order=cuts, leads=leads)
     check = _require(check_drawing(folder / DRAWING, layout=layout))
     fit = (*order.fit, *grain_findings(layout))
+    areas = balance(layout, order.shop)
     report = write_report(
         layout,
         folder,
@@ -137,7 +141,17 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         notes=(*order.all_notes, *leads.findings),
         fit=fit,
         travel_mm=cuts.travel_mm,
+        areas=areas,
     )
+    sheets(
+        layout,
+        report,
+        areas=areas,
+        order=cuts,
+        title=order.name,
+        lengths=Lengths(unit=order.unit, fraction=order.shop.inch_fractions),
+        paper=order.paper,
+    ).write(*(folder / name for name in SHEETS))
     if any(f.severity == "warning" for f in fit):
         _write_questions(order, layout, fit, folder)
     return report, check, leads.findings

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 from nesting.drawing.cut_order import CutOrder
@@ -28,6 +29,12 @@ class Sheets:
     pdf: bytes
     html: str
     labels: bytes
+
+    def write(self, pdf: Path, html: Path, labels: Path) -> None:
+        """Write the three files."""
+        pdf.write_bytes(self.pdf)
+        html.write_text(self.html, encoding="utf-8", newline="\n")
+        labels.write_bytes(self.labels)
 
 
 def sheets(

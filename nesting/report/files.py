@@ -7,7 +7,7 @@ from pathlib import Path
 from nesting.checking.findings import CheckReport
 from nesting.fit.finding import FitFinding
 from nesting.layout import Layout
-from nesting.remnant import balance
+from nesting.remnant import Balance, balance
 from nesting.report.facts import CheckFacts, DrawingFacts, YieldReport
 from nesting.report.figures import figures
 from nesting.report.html import page
@@ -31,12 +31,13 @@ def write_report(
     notes: Sequence[str] = (),
     fit: Sequence[FitFinding] = (),
     travel_mm: float | None = None,
+    areas: Balance | None = None,
 ) -> YieldReport:
     """Write layout.png, layout.svg, report.html, report.json and report.csv, and return the report.
 
-    Raises `BalanceError` as `balance`.
+    `areas` saves measuring them again.  Raises `BalanceError` as `balance`.
     """
-    areas = balance(layout, shop)
+    areas = areas or balance(layout, shop)
     report = figures(
         layout,
         shop,

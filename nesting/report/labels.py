@@ -22,6 +22,9 @@ _LEADING: Final = 1.2
 _QUIET: Final = 4
 """Modules left white round a QR code, as ISO/IEC 18004 asks for."""
 
+_MASK: Final = 4
+"""Readers take any of the eight; trying which is best takes six times as long, and a plate may have 2000 labels."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Label:
@@ -140,7 +143,7 @@ def _corner_marks(canvas: Any, left: float, top: float, grid: Grid) -> None:
 def _draw_code(canvas: Any, code: str, left: float, low: float, side: float) -> None:
     """Draw a QR code with its white rim into a square, mm; one path, so that no hair lines show between modules."""
     try:
-        modules = [bytes(row) for row in segno.make(code, error="m", micro=False).matrix]
+        modules = [bytes(row) for row in segno.make(code, error="m", micro=False, mask=_MASK).matrix]
     except segno.DataOverflowError:
         raise InputError(f"label code of {len(code)} letters is longer than a QR code holds: {code:.40}...") from None
     step = side * mm / (len(modules) + 2 * _QUIET)
