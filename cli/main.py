@@ -13,6 +13,7 @@ from nesting.errors import CheckFailed, InputError, NestingError
 
 COMMANDS: Final = {
     "nest": "Lay parts out on a plate, check the result, write drawing and yield report.",
+    "settle": "The plate lies crooked on the table: bring its layout there, by readouts of its corners.",
     "rack": "Keep leftovers: what is there, what fits, who took what, what came back.",
     "plate": "Get the outline of a plate in: tapes, corners, torch readouts, a drawing, a layout's leftover.",
     "check": "Tell whether a written layout or drawing keeps every clearance.",

@@ -25,6 +25,12 @@ def plate_entry(text: str) -> dict[str, Any]:
     return {"drawing": str(Path(text).absolute())}
 
 
+def size_texts(text: str) -> tuple[str, str] | None:
+    """Return the two lengths of a size such as `1500x3000` or `60 in x 120 in`, as written; None if it is none."""
+    size = _SIZE.fullmatch(text)
+    return None if size is None else (size[1], size[2])
+
+
 def part_entry(text: str) -> dict[str, Any]:
     r"""Read `--part`: `FILE:QTY`, `FILE:fill` or `FILE`; the colon of `C:\a b.dxf` starts no count."""
     name, colon, count = text.rpartition(":")

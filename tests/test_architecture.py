@@ -34,6 +34,7 @@ ROOMS: dict[str, set[str]] = {
     "checking": {"checking", "drawing"},
     "report": {"report", "drawing", "remnant", "checking", "fit"},
     "remnant": set(),
+    "settle": {"settle", "outline", "drawing", "checking"},
     "rack": {"rack"},
     "outline": {"outline", "drawing", "remnant", "lengths"},
 }
