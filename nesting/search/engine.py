@@ -67,7 +67,7 @@ def search(
     there is nothing to place, two demands share a part's id, or a turn is tied to a grain that is not known.
     """
     _require_demands(demands)
-    region = _region(plate, clearances)
+    region = usable_region(plate, clearances)
     kinds = kinds_of(plate, demands, clearances)
     bound = most_area_mm2(plate, demands, clearances) / plate.area_mm2
     load_kernels()
@@ -81,9 +81,9 @@ def search(
     best, pulled = None, None
     if problem is not None:
         crew.watch = _Watch(problem, plate, demands, on_progress, should_stop)
-        rest = _RestOf(problem=problem, plate=plate, parts=parts, clearances=clearances)
+        rest = RestOf(problem=problem, plate=plate, parts=parts, clearances=clearances)
         best, pulled = _run(problem, crew, pull_to, rest)
-    placements = _placements(problem, best, parts)
+    placements = placements_of(problem, best, parts)
     facts = SearchFacts(
         seed=seed,
         steps=crew.steps_taken,
@@ -112,8 +112,8 @@ def search(
     )
 
 
-def _region(plate: Plate, clearances: Clearances) -> Polygon | MultiPolygon:
-    """Where grown parts may lie."""
+def usable_region(plate: Plate, clearances: Clearances) -> Polygon | MultiPolygon:
+    """Return where grown parts may lie; raise `InfeasibleError` if that is nowhere."""
     edge = clearances.edge_mm(plate.uncertainty_mm)
     inset = edge - clearances.gap_mm / 2
     # Room for lead-ins is worked out for a region within the plate.
@@ -145,7 +145,7 @@ def load_kernels() -> None:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _RestOf:
+class RestOf:
     """Measures the free rest of a state."""
 
     problem: Problem
@@ -154,11 +154,11 @@ class _RestOf:
     clearances: Clearances
 
     def __call__(self, state: State) -> FreeRest:
-        placements = _placements(self.problem, state, self.parts)
+        placements = placements_of(self.problem, state, self.parts)
         return measured(free_rest(self.plate, {p.id: p for p in self.parts}, placements, self.clearances))
 
 
-def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: _RestOf) -> tuple[State, Pulled | None]:
+def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: RestOf) -> tuple[State, Pulled | None]:
     fill = Fill(problem, crew)
     crew.phase = "placing"
     crew.run(fill.greedy, crew.seconds)
@@ -167,20 +167,28 @@ def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: _RestOf) -
     if not fill.complete() and not crew.called_off:
         crew.phase = "filling"
         crew.run(fill.improve, crew.seconds)
-    best = _legal(problem, crew)
+    best = legal_state(problem, crew)
     if crew.called_off or fill.waiting(best):
         return best, None
+    return pulled_together(problem, crew, pull_to, rest, [best, *fill.complete_states])
+
+
+def pulled_together(
+    problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: RestOf, states: Sequence[State]
+) -> tuple[State, Pulled | None]:
+    """Pull one of `states`, all of the same items, to one of the places; return the first as it is where that fails."""
+    best = states[0]
     crew.phase = "pulling together"
     begun = time.monotonic()
     before = rest(best)
     measuring_s = time.monotonic() - begun
-    way = ways_to_shorten(problem, [best, *fill.complete_states], pull_to)[0]
+    way = ways_to_shorten(problem, states, pull_to)[0]
     shorten = Shorten(problem, crew, way.away)
     crew.restart(shorten.state(way.state.poses))
     # What is found has to be measured too, in as much time as before.
     crew.run(shorten.work, crew.seconds - measuring_s)
-    shortened = _legal(problem, crew)
-    if fill.waiting(shortened):
+    shortened = legal_state(problem, crew)
+    if len(shortened.poses) < len(best.poses):
         return best, None
     after = rest(shortened)
     # Where the choice is ours, a smaller rectangle is not worth the pulling.
@@ -189,7 +197,7 @@ def _run(problem: Problem, crew: Crew, pull_to: Sequence[Pull], rest: _RestOf) -
     return shortened, Pulled(to=str(way.pull), before=before, after=after)
 
 
-def _legal(problem: Problem, crew: Crew) -> State:
+def legal_state(problem: Problem, crew: Crew) -> State:
     """Return the best state that shapely, too, finds free of overlap and inside the region.
 
     It looks once more with other code at what the kernels found.
@@ -201,7 +209,8 @@ def _legal(problem: Problem, crew: Crew) -> State:
     return State(poses=np.empty((0, 4)), score=())
 
 
-def _placements(problem: Problem | None, state: State | None, parts: Sequence[Part]) -> tuple[Placement, ...]:
+def placements_of(problem: Problem | None, state: State | None, parts: Sequence[Part]) -> tuple[Placement, ...]:
+    """Return the items of a state as numbered placements; none where there is no state."""
     if problem is None or state is None:
         return ()
     rows: Poses = state.poses

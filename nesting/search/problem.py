@@ -19,6 +19,9 @@ from nesting.search.symmetry import Symmetry
 Poses = Floats
 """Rows (shape, x, y, turn in radians), one for each item, an array (n, 4)."""
 
+SAME_TURN = 1e-10
+"""Turns this near, radians, are the same; poses are written in degrees with nine digits."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Kind:
@@ -83,6 +86,18 @@ class Problem:
         (sx, sy), turned = shape.shift, Pose(turn_deg=turn)
         back = turned.vector((sx, sy))
         return Pose(flipped=flipped, turn_deg=turn, x_mm=float(row[1]) - back[0], y_mm=float(row[2]) - back[1])
+
+    def row(self, kind: int, pose: Pose) -> Floats:
+        """Turn a transform of a kind's own polygon into a row of poses; the reverse of `pose`."""
+        index = self.first_shape[kind] + (1 if pose.flipped else 0)
+        shift_x, shift_y = Pose(turn_deg=pose.turn_deg).vector(self.shape_list[index].shift)
+        turn = math.radians(pose.turn_deg)
+        # A listed turn is taken to the last digit, so that sides in one line stay in line.
+        listed = min(
+            self.shape_list[index].turns or (), key=lambda t: abs(math.remainder(t - turn, math.tau)), default=turn
+        )
+        turn = listed if abs(math.remainder(listed - turn, math.tau)) < SAME_TURN else turn
+        return np.array([index, pose.x_mm + shift_x, pose.y_mm + shift_y, turn])
 
     def extent(self, poses: Poses, nx: float, ny: float) -> float:
         """How far the items reach along a direction."""

@@ -1,0 +1,185 @@
+"""Independent pieces of work: each goes to any executor, is pickled there and back, and knows nothing of the others."""
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from nesting.check import check_layout
+from nesting.clearances import Clearances
+from nesting.demand import Demand
+from nesting.errors import InfeasibleError
+from nesting.layout import Layout, Placement
+from nesting.plate import Plate
+from nesting.search.bound import most_area_mm2
+from nesting.search.several import fill_plates, pull_layout
+
+_called_off: Any = None
+"""An event of the pool this process belongs to; None in pools of others, where work goes on to its end."""
+
+
+def enrol(event: Any) -> None:
+    """Make this process listen to an event that calls its work off; Ctrl-C is for the process that leads."""
+    import signal
+
+    global _called_off
+    _called_off = event
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _stop() -> Callable[[], bool] | None:
+    return None if _called_off is None else _called_off.is_set
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stage:
+    """One piece of plate of a chain: which of the demands, by part id, may be laid on it, and what lies there."""
+
+    plate: Plate
+    clearances: Clearances
+    allowed: frozenset[str]
+    start: tuple[Placement, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chain:
+    """Fill pieces one after the other, each with what those before it left; end once nothing is left.
+
+    With `together_s` the pieces are then searched as one for so long, if something is still left over.
+    """
+
+    stages: tuple[Stage, ...]
+    demands: tuple[Demand, ...]
+    seed: int
+    seconds: float
+    together_s: float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gauge:
+    """Find out what a piece could take at most, and which demands find a place on it alone."""
+
+    plate: Plate
+    clearances: Clearances
+    demands: tuple[Demand, ...]
+    seed: int
+    seconds: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tidy:
+    """Pull what lies on a piece together."""
+
+    layout: Layout
+    seed: int
+    seconds: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gauged:
+    """A bound on the net part area that a piece takes, and the ids of parts that found a place on it alone."""
+
+    most_area_mm2: float
+    fits: frozenset[str]
+
+
+def fill_chain(chain: Chain) -> tuple[Layout, ...]:
+    """Return a checked layout for each piece; one that does not pass the check comes back empty."""
+    left = {d.part.id: d for d in chain.demands}
+    for stage in chain.stages:
+        left = _less(left, stage.start)
+    layouts = []
+    for stage in chain.stages:
+        wanted = _more(left, stage.start, chain.demands)
+        layout = _filled(stage, tuple(d for d in wanted.values() if d.part.id in stage.allowed), chain)
+        left = _less(wanted, layout.placements)
+        layouts.append(layout)
+    if left and chain.together_s > 0.0:
+        layouts = _together(chain, layouts)
+    return tuple(passed(layout) for layout in layouts)
+
+
+def gauge(task: Gauge) -> Gauged:
+    """Measure a piece."""
+    if not task.demands:
+        return Gauged(most_area_mm2=0.0, fits=frozenset())
+    most = most_area_mm2(task.plate, task.demands, task.clearances)
+    try:
+        # No time to fill: only each part alone is tried.
+        ones = tuple(replace(d, quantity=1) for d in task.demands)
+        found = fill_plates(
+            [task.plate], ones, task.clearances, seed=task.seed, time_limit_s=task.seconds, alone="only"
+        )
+    except InfeasibleError:
+        return Gauged(most_area_mm2=0.0, fits=frozenset())
+    fits = frozenset(d.part.id for d, there in zip(task.demands, found.fits, strict=True) if there)
+    return Gauged(most_area_mm2=most, fits=fits)
+
+
+def tidy(task: Tidy) -> Layout:
+    """Return the layout pulled together, or as it was if that does not pass the check."""
+    found = pull_layout(task.layout, seed=task.seed, time_limit_s=task.seconds, should_stop=_stop())
+    return found if check_layout(found).passed else task.layout
+
+
+def passed(layout: Layout) -> Layout:
+    """Return a layout that the check passes as it is, any other without its parts."""
+    if not layout.placements or check_layout(layout).passed:
+        return layout
+    return replace(layout, placements=(), demands=())
+
+
+def _filled(stage: Stage, demands: tuple[Demand, ...], chain: Chain) -> Layout:
+    empty = Layout(plate=stage.plate, clearances=stage.clearances, demands=())
+    stop = _stop()
+    if not demands or (stop is not None and stop()):
+        kept = Counter(p.part_id for p in stage.start)
+        there = tuple(replace(d, quantity=kept[d.part.id]) for d in demands if kept[d.part.id])
+        return replace(empty, placements=stage.start, demands=there)
+    try:
+        found = fill_plates(
+            [stage.plate],
+            demands,
+            stage.clearances,
+            seed=chain.seed,
+            time_limit_s=chain.seconds,
+            start=[stage.start],
+            alone="skip",
+            should_stop=stop,
+        )
+    except InfeasibleError:
+        return empty
+    return found.layouts[0]
+
+
+def _together(chain: Chain, layouts: list[Layout]) -> list[Layout]:
+    allowed = frozenset.intersection(*(s.allowed for s in chain.stages))
+    demands = tuple(d for d in chain.demands if d.part.id in allowed)
+    if len(demands) < len(chain.demands) or not any(layout.placements for layout in layouts):
+        return layouts
+    found = fill_plates(
+        [s.plate for s in chain.stages],
+        demands,
+        chain.stages[0].clearances,
+        seed=chain.seed,
+        time_limit_s=chain.together_s,
+        start=[layout.placements for layout in layouts],
+        alone="skip",
+        should_stop=_stop(),
+    )
+    return list(found.layouts)
+
+
+def _less(left: dict[str, Demand], placements: tuple[Placement, ...]) -> dict[str, Demand]:
+    taken = Counter(p.part_id for p in placements)
+    counts = {i: (d.quantity or 0) - taken[i] for i, d in left.items()}
+    return {i: replace(d, quantity=counts[i]) for i, d in left.items() if counts[i] > 0}
+
+
+def _more(left: dict[str, Demand], placements: tuple[Placement, ...], demands: tuple[Demand, ...]) -> dict[str, Demand]:
+    """What is left and what lies on a piece already, together."""
+    there = Counter(p.part_id for p in placements)
+    counts = {
+        d.part.id: (left[d.part.id].quantity or 0 if d.part.id in left else 0) + there[d.part.id] for d in demands
+    }
+    return {d.part.id: replace(d, quantity=counts[d.part.id]) for d in demands if counts[d.part.id] > 0}
