@@ -17,6 +17,7 @@ COMMANDS: Final = {
     "rack": "Keep leftovers: what is there, what fits, who took what, what came back.",
     "plate": "Get the outline of a plate in: tapes, corners, torch readouts, a drawing, a layout's leftover.",
     "check": "Tell whether a written layout or drawing keeps every clearance.",
+    "sheet": "Print the cut sheet and part labels of a layout again: other paper, other unit, rack names.",
     "parts": "List what is in drawings: parts, sizes, holes, mass, and every trouble found.",
     "shop": "Write a first shop file: prices, keep sizes, measured kerf, cut chart.",
     "demo": "Copy the demo job somewhere and run it.",

@@ -12,7 +12,20 @@ LAYOUT: Final = "layout.json"
 SHEETS: Final = ("cut-sheet.pdf", "cut-sheet.html", "labels.pdf")
 """What is printed for the table and for the parts."""
 
-FILES: Final = (DRAWING, LAYOUT, "layout.png", "layout.svg", "report.html", "report.json", "report.csv", *SHEETS)
+MADE_WITH: Final = "made-with.json"
+"""The shop as it stood, and how the drawing was written: for sheets printed again."""
+
+FILES: Final = (
+    DRAWING,
+    LAYOUT,
+    MADE_WITH,
+    "layout.png",
+    "layout.svg",
+    "report.html",
+    "report.json",
+    "report.csv",
+    *SHEETS,
+)
 """All that a result folder holds, by name."""
 
 AT_NEED: Final = ("questions.html", "questions.txt")

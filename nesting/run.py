@@ -18,8 +18,20 @@ from nesting.fitting import cutting_from
 from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
 from nesting.leads import Leads, leads_of
+from nesting.made_with import MadeWith, save_made_with
 from nesting.order import Order
-from nesting.release import AT_NEED, DRAWING, LAYOUT, SHEETS, TRUE_SIZE, recover, refuse_taken, release, stage
+from nesting.release import (
+    AT_NEED,
+    DRAWING,
+    LAYOUT,
+    MADE_WITH,
+    SHEETS,
+    TRUE_SIZE,
+    recover,
+    refuse_taken,
+    release,
+    stage,
+)
 from nesting.remnant import balance
 from nesting.report.cut_sheet_files import sheets
 from nesting.report.cut_sheet_words import Lengths
@@ -143,7 +155,7 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         travel_mm=cuts.travel_mm,
         areas=areas,
     )
-    sheets(
+    printed = sheets(
         layout,
         report,
         areas=areas,
@@ -151,10 +163,26 @@ def _write(order: Order, layout: Layout, folder: Path) -> tuple[YieldReport, Che
         title=order.name,
         lengths=Lengths(unit=order.unit, fraction=order.shop.inch_fractions),
         paper=order.paper,
-    ).write(*(folder / name for name in SHEETS))
+    )
+    for name, content in zip(SHEETS, printed.contents, strict=True):
+        (folder / name).write_bytes(content)
+    save_made_with(_made_with(order, layout), folder / MADE_WITH)
     if any(f.severity == "warning" for f in fit):
         _write_questions(order, layout, fit, folder)
     return report, check, leads.findings
+
+
+def _made_with(order: Order, layout: Layout) -> MadeWith:
+    return MadeWith(
+        layout_id=layout.id,
+        title=order.name,
+        shop=order.shop,
+        unit=order.unit,
+        paper=order.paper,
+        drawings=order.drawings,
+        mark_leads=order.mark_leads,
+        blocks=order.writing.blocks,
+    )
 
 
 def _write_questions(order: Order, layout: Layout, fit: tuple[FitFinding, ...], folder: Path) -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 from nesting.drawing.cut_order import CutOrder
@@ -30,11 +29,10 @@ class Sheets:
     html: str
     labels: bytes
 
-    def write(self, pdf: Path, html: Path, labels: Path) -> None:
-        """Write the three files."""
-        pdf.write_bytes(self.pdf)
-        html.write_text(self.html, encoding="utf-8", newline="\n")
-        labels.write_bytes(self.labels)
+    @property
+    def contents(self) -> tuple[bytes, bytes, bytes]:
+        """Cut sheet as PDF and as HTML, and the labels, as bytes of files."""
+        return self.pdf, self.html.encode(), self.labels
 
 
 def sheets(
