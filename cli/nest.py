@@ -10,6 +10,7 @@ from cli.codes import DONE, INTERRUPTED, LEFT_OVER
 from cli.interrupt import stop_on_interrupt
 from cli.output import emit, finding_json, finding_line, json_option, near, progress, say, show, show_table, tell_fit
 from cli.questions import questions
+from cli.rack_options import from_rack
 
 if TYPE_CHECKING:
     from nesting.job import Job
@@ -38,6 +39,8 @@ Examples:
 @click.command("nest", help=HELP)
 @click.argument("job_file", metavar="[JOB.toml]", required=False, type=click.Path(path_type=Path))
 @click.option("--plate", metavar="FILE|WxH", help="Plate file (.toml), drawing, or size: 1250x2500.")
+@click.option("--from-rack", metavar="ID", help='Piece of the rack, or "choose" for the one that serves best.')
+@click.option("--rack", metavar="FILE|URL", envvar="ODDPLATE_RACK", help="Where the rack is; see 'oddplate rack'.")
 @click.option("--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc.")
 @click.option("--hole", "holes", multiple=True, metavar='"X,Y X,Y ..."', help="Hole in the plate, by corners.")
 @click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y X,Y ..."', help="Place no part may cover.")
@@ -116,7 +119,8 @@ def command(
 
     job = _job(job_file, units, given)
     asked = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
-    return run_order(resolve(job, questions=asked), force=force, as_json=as_json)
+    take = from_rack(given["rack"], accept_unknown_grade=accept_unknown_grade)
+    return run_order(resolve(job, questions=asked, from_rack=take), force=force, as_json=as_json)
 
 
 def _job(job_file: Path | None, units: tuple[str, ...], given: dict[str, Any]) -> "Job":
@@ -127,7 +131,7 @@ def _job(job_file: Path | None, units: tuple[str, ...], given: dict[str, Any]) -
     if job_file is not None:
         return read_job(job_file, overrides=tables, unit_rules=rules)
     if "plate" not in tables or "part" not in tables:
-        raise click.UsageError("give a job file, or a plate (--plate or --corners) and at least one --part")
+        raise click.UsageError("give a job file, or a plate (--plate, --corners, --from-rack) and at least one --part")
     return make_job(tables, unit_rules=rules)
 
 
@@ -142,6 +146,7 @@ def _tables(given: dict[str, Any]) -> dict[str, Any]:
             "shop": given["shop"] and str(Path(given["shop"]).absolute()),
             "plate": {
                 **_plate(given),
+                "rack": given["from_rack"],
                 "thickness": options.length(given["thickness"]),
                 "name": given["plate_name"],
                 "uncertainty": options.length(given["uncertainty"]),

@@ -10,6 +10,7 @@ from cli.rack_options import DEFAULT_RACK
 ACTS: Final = {
     "add": ("cli.rack_add", "add", "Put plates on the rack: plate files, drawings, plain sizes."),
     "list": ("cli.rack_list", "list_", "What is there: by grade, thickness, place, age, by what fits."),
+    "will-it-fit": ("cli.rack_fit", "will_it_fit", "Which pieces serve a whole job: yes, no or perhaps, and why."),
     "show": ("cli.rack_list", "show", "All that is known of one piece, with its picture."),
     "edit": ("cli.rack_add", "edit", "Put right what is known of a piece: grade, heat, place, value."),
     "take": ("cli.rack_acts", "take", "Set pieces aside for a job."),
@@ -57,6 +58,7 @@ Examples:
   oddplate rack add leftover.toml --place "B2" --grade S235JR
   oddplate rack add 1250x2500 --thickness 6 --count 3
   oddplate rack list --thickness 6 --fits 400x300
+  oddplate rack will-it-fit job.toml --try 10
   oddplate rack cut job-layout --failed P3 --not-reached P5
   oddplate rack undo A24K
 """

@@ -10,6 +10,9 @@ import click
 from cli.output import say
 
 if TYPE_CHECKING:
+    from nesting.job import Job
+    from nesting.order import FromRack, Questions
+    from nesting.plate import Plate
     from nesting.rack.piece import Listed
     from nesting.rack.store import Rack
     from nesting.rack.worth import Worth
@@ -80,6 +83,18 @@ def opened(where: str | None, shop: "Shop", *, create: bool = False) -> "Rack":
     if new:
         say(f"note: a new rack was made: {rack.where}")
     return rack
+
+
+def from_rack(where: str | None, *, accept_unknown_grade: bool) -> "FromRack":
+    """Return what gives a job its plate from the rack: the rack is opened only if the job asks for it."""
+
+    def take(job: "Job", shop: "Shop", asked: "Questions") -> "tuple[Plate, tuple[str, ...]]":
+        from nesting.from_rack import plate_from_rack
+
+        with opened(where, shop) as rack:
+            return plate_from_rack(rack, job, shop, asked, accept_unknown_grade=accept_unknown_grade)
+
+    return take
 
 
 def who_is(said: str | None) -> str:

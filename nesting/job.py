@@ -22,7 +22,7 @@ from nesting.units import DrawnUnit
 UnitRules = tuple[tuple[Path | None, DrawnUnit], ...]
 DEFAULT_SECONDS = 60.0
 MOST_PIECES = 100_000
-_SHAPE_KEYS = frozenset({"drawing", "corners", "width"})
+_SHAPE_KEYS = frozenset({"drawing", "corners", "width", "rack"})
 
 
 def _turns(value: object) -> Turns:
@@ -101,9 +101,10 @@ class KeepOutEntry(Entry):
 
 
 class PlateEntry(Entry):
-    """The plate: a drawing, or corners, or a plain rectangle."""
+    """The plate: a drawing, or corners, or a plain rectangle, or a piece of the rack: its id, or "choose"."""
 
     drawing: str | None = None
+    rack: str | None = None
     corners: Corners | None = None
     width: Length | None = None
     height: Length | None = None
@@ -124,9 +125,14 @@ class PlateEntry(Entry):
     def _one_shape(self) -> "PlateEntry":
         if (self.width is None) != (self.height is None):
             raise ValueError("a plain rectangle needs both width and height")
-        ways = [self.drawing, self.corners, self.width]
+        ways = [self.drawing, self.corners, self.width, self.rack]
         if sum(way is not None for way in ways) != 1:
-            raise ValueError("say the shape once: drawing, or corners, or width and height")
+            raise ValueError("say the shape once: drawing, or corners, or width and height, or rack")
+        if self.rack is not None:
+            known = ("name", "heat", "certificate", "grain", "parent", "place", "units", "uncertainty")
+            said = [key for key in known if getattr(self, key) is not None] + (["holes"] if self.holes else [])
+            if said:
+                raise ValueError(f"of a piece of the rack the rack says {', '.join(said)}; take it out here")
         return self
 
 

@@ -75,16 +75,22 @@ class Order:
         return (*self.notes, *found)
 
 
-def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None = None) -> Order:
-    """Read all that a job names; `shop` is taken where the job names no shop file.
+def resolve(
+    job: Job,
+    *,
+    questions: Questions | None = None,
+    shop: Shop | None = None,
+    from_rack: "FromRack | None" = None,
+) -> Order:
+    """Read all that a job names; `shop` is taken where the job names no shop file, `from_rack` gives a rack's pieces.
 
     Raises `JobError` or `DrawingError` with every fault found, `UnitsUnknownError` where a drawing's unit is
     not known and nobody can say it.
     """
     asked = questions or Questions()
-    own = _as_cut(job, read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop())
+    own = shop_of(job, shop)
     try:
-        bare = _plate(job, asked)
+        bare = _plate(job, asked, own, from_rack)
     except JobError as error:
         raise JobError(f"{job.source}: {error}") from None
     plate = bare.plate
@@ -105,6 +111,7 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         drawings=(*wanted.drawings, *bare.drawings),
         findings=(*((plate.name, f) for f in bare.findings), *wanted.findings),
         notes=(
+            *bare.notes,
             *wanted.notes,
             *derived.notes,
             *_fit_notes(plate),
@@ -115,6 +122,26 @@ def resolve(job: Job, *, questions: Questions | None = None, shop: Shop | None =
         svg=output.svg,
         fit=look_at((d.part for d in wanted.demands), cutting_from(own, plate, derived.clearances)),
     )
+
+
+def shop_of(job: Job, shop: Shop | None = None) -> Shop:
+    """Return the shop that a job names, else the one given, with the process and amperage that the job says."""
+    return _as_cut(job, read_shop(job.path(job.file.shop)) if job.file.shop else shop or Shop())
+
+
+def wanted_parts(job: Job, *, questions: Questions | None = None) -> tuple[Demand, ...]:
+    """Read the parts that a job names, whatever plate they are for; raises as `resolve` does."""
+    return _wanted(job, None, questions or Questions()).demands
+
+
+def clearances_on(job: Job, shop: Shop, plate: Plate) -> Clearances:
+    """Return the clearances of a job on a plate; raises `JobError` where one is not known."""
+    return _derive(job, shop, plate).clearances
+
+
+def same_grade(one: str, other: str) -> bool:
+    """True if two texts name one grade: spaces and case aside."""
+    return _plain(one) == _plain(other)
 
 
 def _writing(job: Job, shop: Shop) -> Writing:
@@ -173,10 +200,20 @@ class _Bare:
     plate: Plate
     drawings: tuple[DrawingFacts, ...] = ()
     findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
-def _plate(job: Job, asked: Questions) -> _Bare:
+FromRack = Callable[[Job, Shop, Questions], tuple[Plate, tuple[str, ...]]]
+"""Gives the plate that a job takes from the rack, and what to say of it."""
+
+
+def _plate(job: Job, asked: Questions, shop: Shop, from_rack: FromRack | None) -> _Bare:
     entry = job.file.plate
+    if entry.rack is not None:
+        if from_rack is None:
+            raise JobError(f"plate.rack: the plate is piece {entry.rack!r} of the rack, and no rack is open here")
+        plate, notes = from_rack(job, shop, asked)
+        return _Bare(plate=completed(plate, entry), notes=notes)
     if entry.drawing is None:
         return _Bare(plate=completed(written_plate(entry), entry))
     path = job.path(entry.drawing)
@@ -213,7 +250,7 @@ class _Wanted:
     notes: tuple[str, ...] = ()
 
 
-def _wanted(job: Job, plate: Plate, asked: Questions) -> _Wanted:
+def _wanted(job: Job, plate: Plate | None, asked: Questions) -> _Wanted:
     """Read all part drawings, so that the faults of all are told at once."""
     found: list[_Wanted] = []
     faults: list[InputError] = []
@@ -234,13 +271,14 @@ def _wanted(job: Job, plate: Plate, asked: Questions) -> _Wanted:
     )
 
 
-def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _Wanted:
+def _wanted_of(job: Job, entry: PartEntry, plate: Plate | None, asked: Questions) -> _Wanted:
     path = job.path(entry.drawing)
     said = job.unit_for(path) or entry.units
     reading = job.reading_for(entry)
     drawing = _with_unit(lambda unit: read_drawing(path, units=unit, **reading.choices), said, asked)
     _refuse_errors(entry.drawing, drawing.findings)
-    _match_grain(entry, plate)
+    if plate is not None:
+        _match_grain(entry, plate)
     chosen = _chosen(entry, drawing.parts)
     parts = [_named(part, entry, i, len(chosen)) for i, part in chosen]
     notes = [f"{entry.drawing}: read with {reading.told}"] if reading.told else []
@@ -252,12 +290,12 @@ def _wanted_of(job: Job, entry: PartEntry, plate: Plate, asked: Questions) -> _W
         unit=drawing.unit,
         unit_reason=drawing.unit_reason,
     )
-    doubt = plate_finding(parts, _size_mm(plate))
+    doubt = plate_finding(parts, _size_mm(plate)) if plate else None
     return _Wanted(
         demands=tuple(_demand(part, entry) for part in parts),
         drawings=(facts,),
         findings=tuple((entry.drawing, f) for f in (*drawing.findings, *([doubt] if doubt else []))),
-        notes=(*notes, *(note for part in parts for note in _match(part, plate, asked))),
+        notes=(*notes, *(note for part in parts for note in (_match(part, plate, asked) if plate else ()))),
     )
 
 
@@ -312,7 +350,7 @@ def _match(part: Part, plate: Plate, asked: Questions) -> list[str]:
                 f"{part.name} asks for {part.thickness_mm:g} mm, but plate {plate.name} is "
                 f"{plate.thickness_mm:g} mm; choose another plate or take the part out"
             )
-    if part.grade is None or _plain(part.grade) == _plain(plate.grade or ""):
+    if part.grade is None or same_grade(part.grade, plate.grade or ""):
         return []
     if plate.grade is not None:
         raise JobError(

@@ -53,6 +53,8 @@ class PlateFile(Entry):
     def _by_itself(self) -> "PlateFile":
         if self.plate.drawing is not None:
             raise ValueError("a plate file holds the corners themselves, not a drawing; take 'drawing' out")
+        if self.plate.rack is not None:
+            raise ValueError("a plate file holds the corners themselves, not a piece of the rack; take 'rack' out")
         return self
 
 

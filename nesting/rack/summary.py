@@ -1,14 +1,10 @@
 """A few figures of a plate's shape, stored with it, from which most questions are answered without its outline."""
 
-import math
 from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
-import shapely
-from numpy.typing import NDArray
-
-from nesting.geometry.largest import Shape, largest_circle, largest_rectangle
+from nesting.geometry.largest import largest_circle, largest_rectangle
+from nesting.geometry.span import span
 from nesting.plate import Plate
 from nesting.tolerances import PLACING_CHORD_MM
 
@@ -56,25 +52,3 @@ class Summary:
             short_mm=rectangle.height_mm,
             turn_deg=rectangle.turn_deg,
         )
-
-
-def span(shape: Shape) -> tuple[float, float]:
-    """Return the least width and the greatest length of a shape: both are those of its convex hull, millimetres."""
-    hull = shapely.get_coordinates(shapely.convex_hull(shape))[:-1]
-    if len(hull) < 3:
-        return 0.0, math.dist(hull[0], hull[-1]) if len(hull) else 0.0
-    edges = np.roll(hull, -1, axis=0) - hull
-    lengths = np.hypot(edges[:, 0], edges[:, 1])
-    normals = np.column_stack([-edges[:, 1], edges[:, 0]])[lengths > 0.0] / lengths[lengths > 0.0, None]
-    return float(_extents(hull, normals).min()), float(_farthest(hull))
-
-
-def _extents(points: NDArray[np.float64], directions: NDArray[np.float64]) -> NDArray[np.float64]:
-    heights = points @ directions.T
-    extents: NDArray[np.float64] = heights.max(axis=0) - heights.min(axis=0)
-    return extents
-
-
-def _farthest(points: NDArray[np.float64]) -> float:
-    apart = points[:, None, :] - points[None, :, :]
-    return float(np.hypot(apart[..., 0], apart[..., 1]).max())

@@ -1,0 +1,242 @@
+"""Which pieces of the rack serve a job: yes, no or perhaps with why, ranked; the perhaps settled by a short search."""
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from nesting.clearances import Clearances
+from nesting.demand import Demand
+from nesting.errors import InfeasibleError, InputError
+from nesting.geometry.contour import Contour
+from nesting.job import Job
+from nesting.order import Questions, clearances_on, same_grade, shop_of, wanted_parts
+from nesting.part_sizes import PartSizes, sizes_of
+from nesting.plate import Plate
+from nesting.rack.look import Filter
+from nesting.rack.piece import THERE, Listed
+from nesting.rack.store import Rack
+from nesting.shop import Shop
+from nesting.tables import SAME_THICKNESS_MM
+from nesting.tables.limits import mill_range_mm
+from nesting.will_fit import Fit, Room, Verdict, fit
+
+_STEP = math.log(1.25)
+_TIGHT = 0.75
+_MEASURE = "measure its thickness: "
+_ORDER = {"yes": 0, "perhaps": 1, "no": 2}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Answer:
+    """Whether a piece serves a job and why; `warnings` are said wherever it is used.
+
+    `share` is how much of the usable area the parts take; None where the piece was refused before that was looked at.
+    `placed` of `wanted` is what a search found, None where none ran.
+    """
+
+    piece: Listed
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
+    share: float | None = None
+    placed: int | None = None
+    wanted: int | None = None
+
+    @property
+    def to_measure(self) -> bool:
+        """True if its thickness is one that a mill may deliver for what is asked, or another size."""
+        return any(w.startswith(_MEASURE) for w in self.warnings)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a job asks of a piece: its parts, and what is said of thickness and grade for each or for all."""
+
+    job: Job
+    shop: Shop
+    demands: tuple[Demand, ...]
+    accept_unknown_grade: bool = False
+
+    @cached_property
+    def parts(self) -> tuple[PartSizes, ...]:
+        """Sizes of the parts."""
+        return sizes_of(self.demands)
+
+    @cached_property
+    def thicknesses(self) -> dict[str, float]:
+        """The thickness that each part asks for, by name; the job's plate speaks for parts that say none."""
+        general = self.job.file.plate.thickness
+        said = {d.part.name: d.part.thickness_mm or general for d in self.demands}
+        return {name: value for name, value in said.items() if value is not None}
+
+    @cached_property
+    def grades(self) -> dict[str, str]:
+        """The grade that each part asks for, likewise."""
+        general = self.job.file.plate.grade
+        said = {d.part.name: d.part.grade or general for d in self.demands}
+        return {name: value for name, value in said.items() if value is not None}
+
+    @cached_property
+    def _known(self) -> dict[tuple[float | None, str | None], Clearances | str]:
+        return {}
+
+    def clearances(self, piece: Listed) -> Clearances | str:
+        """Return the clearances on a piece, or why they are not known."""
+        key = (piece.facts.thickness_mm, piece.facts.grade)
+        if key not in self._known:
+            plate = Plate(name=piece.id, outer=Contour.of_rectangle(1.0, 1.0), thickness_mm=key[0], grade=key[1])
+            try:
+                self._known[key] = clearances_on(self.job, self.shop, plate)
+            except InputError as error:
+                self._known[key] = str(error).removeprefix(f"{self.job.source}: ")
+        return self._known[key]
+
+
+def ask(
+    job: Job, *, shop: Shop | None = None, questions: Questions | None = None, accept_unknown_grade: bool = False
+) -> Asked:
+    """Read the parts of a job; its own plate is not looked at, but for the thickness and grade it says."""
+    own = shop_of(job, shop)
+    return Asked(job, own, wanted_parts(job, questions=questions), accept_unknown_grade)
+
+
+def rank(asked: Asked, pieces: Iterable[Listed]) -> list[Answer]:
+    """Return an answer for each piece, the one to take first.
+
+    Yes before perhaps before no.  Among those that serve: the thickness asked for before one within the mill's
+    tolerance, a known grade before an accepted unknown one, then the least useful piece - the smallest rectangle
+    inside - and, of about equal ones, the oldest; so that no large good piece goes for a small part while a lesser
+    one serves.  A perhaps of which the parts would take more than three quarters comes after the others.
+    """
+    found = [_answer(asked, piece) for piece in pieces]
+    return sorted(found, key=_key)
+
+
+def on_the_rack(asked: Asked, rack: Rack) -> list[Answer]:
+    """Rank what is on the rack, and what is set aside for this very job."""
+    there = rack.listed(Filter(states=THERE))
+    return rank(asked, [p for p in there if p.set_aside_for in (None, asked.job.name)])
+
+
+def _key(answer: Answer) -> tuple[object, ...]:
+    sizes = answer.piece.summary
+    useful = max(sizes.long_mm * sizes.short_mm, 1.0)
+    tight = answer.verdict == "perhaps" and (answer.share or 0.0) > _TIGHT
+    return (
+        _ORDER[answer.verdict],
+        tight,
+        len(answer.warnings),
+        round(math.log(useful) / _STEP),
+        answer.piece.added,
+        answer.piece.number,
+    )
+
+
+def _answer(asked: Asked, piece: Listed) -> Answer:
+    refused, warnings = _of_its_kind(asked, piece)
+    if refused:
+        return Answer(piece=piece, verdict="no", reasons=tuple(refused))
+    clearances = asked.clearances(piece)
+    if isinstance(clearances, str):
+        return Answer(piece=piece, verdict="no", reasons=(clearances,))
+    room = Room(sizes=piece.summary, uncertainty_mm=piece.uncertainty_mm, grain_deg=piece.facts.grain_deg)
+    seen: Fit = fit(asked.parts, room, clearances)
+    found = Answer(piece=piece, verdict=seen.verdict, reasons=seen.reasons, warnings=tuple(warnings), share=seen.share)
+    return replace(found, verdict="perhaps") if seen.verdict == "yes" and found.to_measure else found
+
+
+def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str]]:
+    """Return why thickness or grade forbid a piece, and what is to be said where they do not."""
+    refused: list[str] = []
+    warnings: list[str] = []
+    facts = piece.facts
+    for asked_mm in sorted(set(asked.thicknesses.values())):
+        names = _names(asked.thicknesses, asked_mm)
+        low, high = mill_range_mm(asked_mm)
+        if facts.thickness_mm is None:
+            refused.append(f"its thickness is not known, and {names} for {asked_mm:g} mm; measure it")
+        elif not low <= facts.thickness_mm <= high:
+            refused.append(f"it is {facts.thickness_mm:g} mm thick, and {names} for {asked_mm:g} mm")
+        elif abs(facts.thickness_mm - asked_mm) > SAME_THICKNESS_MM:
+            warnings.append(
+                f"{_MEASURE}it is kept as {facts.thickness_mm:g} mm, which a mill may deliver for the {asked_mm:g} mm "
+                f"asked for, but may be another size; if it is not, 'oddplate rack edit {piece.id} --thickness' says so"
+            )
+    for grade in sorted(set(asked.grades.values())):
+        names = _names(asked.grades, grade)
+        if facts.grade is None and not asked.accept_unknown_grade:
+            refused.append(f"its grade is not known, and {names} for {grade}")
+        elif facts.grade is None:
+            warnings.append(f"its grade is NOT KNOWN, and {names} for {grade}; the unknown grade was accepted")
+        elif not same_grade(facts.grade, grade):
+            refused.append(f"it is {facts.grade}, and {names} for {grade}")
+    return refused, warnings
+
+
+def _names(said: dict[str, float] | dict[str, str], value: float | str) -> str:
+    names = [name for name, asked in said.items() if asked == value]
+    if len(names) == 1:
+        return f"{names[0]} asks"
+    return f"{names[0]} and {len(names) - 1} more ask"
+
+
+def settle(
+    asked: Asked,
+    answer: Answer,
+    plate: Plate,
+    *,
+    seconds: float,
+    threads: int = 2,
+    should_stop: Callable[[], bool] | None = None,
+) -> Answer:
+    """Settle a perhaps by a search of so many seconds at most: yes if all parts found a place, else still perhaps."""
+    from nesting.search.engine import search  # its compiled kernels load only where a search runs
+
+    clearances = asked.clearances(answer.piece)
+    assert isinstance(clearances, Clearances)  # a piece without is no perhaps
+    demands = [replace(d, quantity=d.quantity or 1) for d in asked.demands]
+    wanted = sum(d.quantity or 1 for d in demands)
+    placed = [0]
+    try:
+        layout = search(
+            plate,
+            demands,
+            clearances,
+            time_limit_s=seconds,
+            threads=threads,
+            on_progress=lambda seen: placed.__setitem__(0, max(placed[0], seen.placed)),
+            should_stop=lambda: placed[0] >= wanted or (should_stop is not None and should_stop()),
+        )
+    except InfeasibleError as error:
+        return replace(answer, verdict="no", reasons=(str(error),), placed=0, wanted=wanted)
+    count = len(layout.placements)
+    if count < wanted:
+        told = f"a search of {seconds:g} s found room for {count} of {wanted} parts; a longer one may find more"
+        return replace(answer, reasons=(told,), placed=count, wanted=wanted)
+    told = "a search laid all parts out on it"
+    verdict: Verdict = "perhaps" if answer.to_measure else "yes"
+    return replace(answer, verdict=verdict, reasons=(told,), placed=count, wanted=wanted)
+
+
+def settled(
+    asked: Asked,
+    answers: Sequence[Answer],
+    rack: Rack,
+    *,
+    seconds: float,
+    most: int,
+    threads: int = 2,
+    should_stop: Callable[[], bool] | None = None,
+) -> list[Answer]:
+    """Settle the first `most` of the perhaps, and rank again."""
+    done: list[Answer] = []
+    tried = 0
+    for answer in answers:
+        stopped = should_stop is not None and should_stop()
+        if answer.verdict == "perhaps" and tried < most and not stopped:
+            plate = rack.piece(answer.piece.id).plate
+            answer = settle(asked, answer, plate, seconds=seconds, threads=threads, should_stop=should_stop)
+            tried += 1
+        done.append(answer)
+    return sorted(done, key=_key)
