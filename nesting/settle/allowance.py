@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 from typing import Final
 
@@ -17,6 +17,11 @@ SIGMA_MM: Final = 0.5
 BY_CHANCE: Final = 0.001
 """A set-up without any mistake is refused this often: one in a thousand, as for misread tapes."""
 
+_RULED_OUT: Final = 1e-6
+_RULED_OUT_LIMITS: Final = 1.5
+"""Other readings of the names are ruled out by more than it takes to accept one: by odds of a million to one, or by so
+many stated limits."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Allowance:
@@ -30,6 +35,13 @@ class Allowance:
     uncertainty_mm: float
     corners: int
     limit_mm: float | None = None
+    by_chance: float = BY_CHANCE
+
+    @property
+    def doubting(self) -> "Allowance":
+        """What a misfit must exceed to rule a reading of the names out."""
+        limit = None if self.limit_mm is None else _RULED_OUT_LIMITS * self.limit_mm
+        return replace(self, by_chance=_RULED_OUT, limit_mm=limit)
 
     @property
     def corner_sd_mm(self) -> float:
@@ -45,7 +57,7 @@ class Allowance:
         """Most that one of so many distances may be off."""
         if self.limit_mm is not None:
             return self.limit_mm
-        return NormalDist().inv_cdf(1.0 - BY_CHANCE / (2 * max(among, 1))) * math.sqrt(2.0) * self.corner_sd_mm
+        return NormalDist().inv_cdf(1.0 - self.by_chance / (2 * max(among, 1))) * math.sqrt(2.0) * self.corner_sd_mm
 
     def squares_mm2(self, readings: int) -> float:
         """Most that the squared residuals of so many readings may add up to; three of their parts the pose takes.
@@ -54,7 +66,7 @@ class Allowance:
         """
         if self.limit_mm is not None:
             return readings * (self.limit_mm / 2) ** 2
-        return float(chdtri(2 * readings - 3, BY_CHANCE)) * self.corner_sd_mm**2
+        return float(chdtri(2 * readings - 3, self.by_chance)) * self.corner_sd_mm**2
 
     def holds(self, stored: Floats, measured: Floats, squares_mm2: float) -> bool:
         """Tell whether (n, 2) stored and measured points go together: all distances, and what the pose leaves."""

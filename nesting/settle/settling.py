@@ -219,7 +219,7 @@ def _universe(corners: Sequence[tuple[str, Point]], read: Sequence[Reading]) -> 
 
 
 def _fitting(base: _Base, found: Fit) -> Settled:
-    others = rivals(base.plate, base.universe, base.said, base.measured, base.allowance)
+    others = rivals(base.plate, base.universe, base.said, base.measured, base.allowance.doubting)
     left = tuple(r for r in others if not r.symmetric)
     symmetries = tuple(r for r in others if r.symmetric)
     on_line = off_line_mm(base.stored) <= _TELLS * base.allowance.distance_mm(1)
