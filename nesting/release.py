@@ -2,6 +2,7 @@
 
 import os
 import shutil
+from collections.abc import Collection
 from pathlib import Path
 from typing import Final
 
@@ -22,6 +23,7 @@ FILES: Final = (
     "layout.png",
     "layout.svg",
     "report.html",
+    "report.pdf",
     "report.json",
     "report.csv",
     *SHEETS,
@@ -41,11 +43,15 @@ DRY_RUN_TABLE: Final = "dry-run.csv"
 ON_TABLE: Final = (SETTLED, SETTLED_PICTURE, DRY_RUN_TEXT, DRY_RUN_TABLE)
 """What the folder of a layout that was settled on the table holds besides drawing and layout."""
 
+OF_A_RUN: Final = (*FILES, *AT_NEED, TRUE_SIZE, *ON_TABLE)
+"""Everything that may stand in the folder of a layout."""
 
-def refuse_taken(folder: Path, *, force: bool) -> None:
+
+def refuse_taken(folder: Path, *, force: bool, ours: Collection[str] = OF_A_RUN) -> None:
     """Raise `InputError` if a folder exists and may not be replaced.
 
-    Even `force` replaces only what an earlier run wrote: a folder holding anything else is never taken away.
+    Even `force` replaces only what an earlier run wrote, by the names in `ours`: a folder holding anything else is
+    never taken away.
     """
     if Path.cwd().is_relative_to(folder):
         raise InputError(f"{folder}: you stand in this folder; choose an output folder below it")
@@ -53,7 +59,7 @@ def refuse_taken(folder: Path, *, force: bool) -> None:
         return
     if not folder.is_dir():
         raise InputError(f"{folder}: is a file, not a folder; choose another output folder")
-    strangers = sorted(p.name for p in folder.iterdir() if p.name not in (*FILES, *AT_NEED, TRUE_SIZE, *ON_TABLE))
+    strangers = sorted(p.name for p in folder.iterdir() if p.name not in ours)
     if strangers:
         raise InputError(
             f"{folder}: holds files that no run wrote ({', '.join(strangers[:5])}); choose another output folder"

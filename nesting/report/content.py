@@ -145,7 +145,7 @@ def _figure_value(figure: Figure, unit: Unit) -> str:
         return measures(unit)["travel"].full(figure.value)
     if figure.unit == "s":
         return duration(figure.value)
-    return f"{figure.value:.2f} {figure.unit}".strip()
+    return f"{figure.value:.2f} {figure.unit}" if figure.unit else f"{figure.value:.10g}"
 
 
 def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
@@ -169,7 +169,7 @@ def _input_text(key: str, value: float | int | str | None, unit: Unit) -> str:
         return f"{_plain(key[:-2])} {value:g} s"
     if key.endswith("_percent"):
         return f"{_plain(key[:-8])} {value:.2f} %"
-    return f"{_plain(key)} {value:g}"
+    return f"{_plain(key)} {value:.10g}"
 
 
 def _plain(key: str) -> str:

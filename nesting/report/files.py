@@ -12,6 +12,7 @@ from nesting.report.facts import CheckFacts, DrawingFacts, YieldReport
 from nesting.report.figures import figures
 from nesting.report.html import page
 from nesting.report.pictures import draw_layout
+from nesting.report.report_pdf import report_pdf
 from nesting.report.scene import scene
 from nesting.report.tables import parts_csv
 from nesting.shop import Paper, Shop
@@ -33,7 +34,7 @@ def write_report(
     travel_mm: float | None = None,
     areas: Balance | None = None,
 ) -> YieldReport:
-    """Write layout.png, layout.svg, report.html, report.json and report.csv, and return the report.
+    """Write layout.png, layout.svg, report.html, report.pdf, report.json and report.csv, and return the report.
 
     `areas` saves measuring them again.  Raises `BalanceError` as `balance`.
     """
@@ -52,6 +53,8 @@ def write_report(
         draw_layout(layout, areas, folder / f"layout.{ending}", unit=unit)
     html = page(report, scene(layout, areas), title=title, unit=unit, paper=paper)
     (folder / "report.html").write_text(html, encoding="utf-8")
+    png = (folder / "layout.png").read_bytes()
+    (folder / "report.pdf").write_bytes(report_pdf(report, png, title=title, unit=unit, paper=paper))
     document = json.dumps(report.as_json(), ensure_ascii=False, indent=1, allow_nan=False)
     (folder / "report.json").write_text(document + "\n", encoding="utf-8")
     (folder / "report.csv").write_text(parts_csv(report), encoding="utf-8", newline="")

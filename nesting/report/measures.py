@@ -228,7 +228,10 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
             "Cost of the plate",
             plate,
             f"mass of the plate x {bought} price",
-            {"price_per_kg": plate_price},
+            {
+                "price_per_kg": plate_price,
+                "plate_taken_as": "a leftover" if matter.leftover else "a new sheet, since no parent is known",
+            },
         ),
         (
             "kept_value",

@@ -72,3 +72,11 @@ def duration(seconds: float | None) -> str:
     whole = round(seconds)
     hours, minutes, rest = whole // 3600, whole // 60 % 60, whole % 60
     return f"{hours} h {minutes:02d} min {rest:02d} s" if hours else f"{minutes} min {rest:02d} s"
+
+
+def clock(seconds: float | None) -> str:
+    """Return a time for a column of a table: 1:02:05."""
+    if seconds is None:
+        return UNKNOWN
+    whole = round(seconds)
+    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"

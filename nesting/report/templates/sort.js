@@ -1,6 +1,6 @@
 (function () {
   "use strict";
-  var number = /^-?\d+(\.\d+)?/;
+  var number = /^-?\d+(\.\d+)?(?=$|[\s,%])/;
   function key(row, column) {
     var cell = row.cells[column], text = cell.dataset.sort || cell.textContent.trim();
     return { text: text, value: number.test(text) ? parseFloat(text) : null, none: text === "" || text === "unknown" };
