@@ -1,0 +1,231 @@
+"""Tables over several cuts, in the units of the page; every total is the sum of the values as shown, whichever way the
+cuts are grouped."""
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from nesting.report.tables import Table
+from nesting.report.wording import UNKNOWN, Measure, clock, measures
+from nesting.report.yields.amounts import added
+from nesting.report.yields.facts import Amounts, CutRow, LineRow, SumRow, YieldsReport
+from nesting.units import Unit
+
+Shown = Mapping[str, float | None]
+
+PART_KNOWN: Final = " *"
+"""Stands behind a sum that leaves out cuts for which the amount is not known."""
+
+_AREAS: Final = {
+    "plate_mm2": "plate",
+    "parts_mm2": "parts",
+    "failed_mm2": "failed parts",
+    "kerf_mm2": "kerf",
+    "kept_mm2": "kept",
+    "scrap_mm2": "scrap",
+}
+_REST: Final = {
+    "placed": "parts laid out",
+    "made": "parts made",
+    "plate_kg": "plate",
+    "parts_kg": "parts",
+    "kerf_kg": "kerf",
+    "kept_kg": "kept",
+    "scrap_kg": "scrap",
+    "cut_length_mm": "cut",
+    "pierces": "pierces",
+    "cut_time_s": "time",
+    "material_cost": "material cost",
+    "saved_by_leftover": "saved by leftover",
+}
+_SUMMED: Final = (
+    "made",
+    "plate_mm2",
+    "parts_mm2",
+    "kept_mm2",
+    "scrap_mm2",
+    "plate_kg",
+    "parts_kg",
+    "scrap_kg",
+    "cut_length_mm",
+    "cut_time_s",
+)
+_MONEY: Final = ("material_cost", "saved_by_leftover")
+
+
+class Amounter:
+    """Amounts as the page shows them: rounded in its units, added up as shown, written with its digits."""
+
+    def __init__(self, report: YieldsReport, unit: Unit) -> None:
+        m = measures(unit)
+        money = Measure(unit=report.currency, size=1.0, digits=2)
+        count, second = Measure(unit="", size=1.0, digits=0), Measure(unit="h:mm:ss", size=1.0, digits=0)
+        kinds = {"mm2": m["area"], "kg": m["mass"], "mm": m["travel"], "s": second}
+        kinds |= dict.fromkeys(("cost", "value", "leftover"), money)
+        names = Amounts.__dataclass_fields__
+        self._measures = {name: kinds.get(name.rpartition("_")[2], count) for name in names}
+        self._shown = {cut.number: self._of(cut.amounts) for cut in report.cuts}
+
+    def _of(self, amounts: Amounts) -> Shown:
+        return {name: self._measures[name].shown(value) for name, value in amounts.each.items()}
+
+    def heading(self, name: str, title: str) -> str:
+        """A heading with its unit."""
+        unit = self._measures[name].unit
+        return f"{title}, {unit}" if unit else title
+
+    def cells(self, cuts: Sequence[int], names: Sequence[str]) -> tuple[str, ...]:
+        """The sums over some cuts, marked where a cut does not know its own."""
+        sums, not_known = added(self._shown[number] for number in cuts)
+        return tuple(
+            self._text(name, sums[name]) + (PART_KNOWN if self._partly(name, sums, not_known) else "") for name in names
+        )
+
+    def _partly(self, name: str, sums: Shown, not_known: Mapping[str, int]) -> bool:
+        return name in not_known and sums[name] is not None
+
+    def _text(self, name: str, value: float | None) -> str:
+        measure = self._measures[name]
+        if measure.unit == "h:mm:ss":
+            return clock(value)
+        return measure.text(None if value is None else round(value, measure.digits) + 0.0)
+
+    def full(self, name: str, cuts: Sequence[int]) -> str:
+        """A sum with its unit."""
+        unit = self._measures[name].unit
+        (text,) = self.cells(cuts, [name])
+        return text if text == UNKNOWN or unit in ("", "h:mm:ss") else f"{text.removesuffix(PART_KNOWN)} {unit}"
+
+
+def where_table(report: YieldsReport, unit: Unit) -> Table:
+    """Where the area of each plate went."""
+    amounter, names = Amounter(report, unit), _shown_areas(report)
+    heads = ("no.", "when", "layout", "plate", "grade", _thickness_head(unit))
+    rows = tuple(
+        (
+            *(str(c.number), _day(c), c.layout_id, c.piece_id or c.plate, c.grade or UNKNOWN, _thickness(c, unit)),
+            *amounter.cells([c.number], names),
+            *_uses(c),
+        )
+        for c in report.cuts
+    )
+    numbers = [c.number for c in report.cuts]
+    return Table(
+        headings=(*heads, *(amounter.heading(n, _AREAS[n]) for n in names), "used, %", "with credit, %"),
+        rows=rows,
+        total=("", "all", "", "", "", "", *amounter.cells(numbers, names), *_uses(report.total)),
+        words=(0, 1, 2, 3, 4),
+    )
+
+
+def work_table(report: YieldsReport, unit: Unit) -> Table:
+    """Parts, mass, cutting and cost of each layout."""
+    amounter, names = Amounter(report, unit), _shown_rest(report)
+    rows = tuple((str(c.number), c.layout_id, c.basis, *amounter.cells([c.number], names)) for c in report.cuts)
+    return Table(
+        headings=("no.", "layout", "counted as", *(amounter.heading(n, _REST[n]) for n in names)),
+        rows=rows,
+        total=("", "all", "", *amounter.cells([c.number for c in report.cuts], names)),
+        words=(0, 1, 2),
+    )
+
+
+def material_table(report: YieldsReport, unit: Unit) -> Table:
+    """Sums by grade and thickness."""
+    labels = [(r.grade or UNKNOWN, _thickness(r, unit)) for r in report.by_material]
+    return _sums_table(report, unit, ("grade", _thickness_head(unit)), labels, report.by_material)
+
+
+def time_table(report: YieldsReport, unit: Unit) -> Table:
+    """Sums by day, week or month."""
+    return _sums_table(report, unit, (report.by,), [(r.label,) for r in report.by_time], report.by_time)
+
+
+def _sums_table(
+    report: YieldsReport, unit: Unit, heads: tuple[str, ...], labels: Sequence[tuple[str, ...]], sums: Sequence[SumRow]
+) -> Table:
+    amounter = Amounter(report, unit)
+    names = (*_SUMMED, *(n for n in _MONEY if report.currency))
+    titles = [amounter.heading(n, (_AREAS | _REST)[n]) for n in names]
+    rows = tuple(
+        (*label, str(len(r.cuts)), *amounter.cells(r.cuts, names), *_uses(r))
+        for label, r in zip(labels, sums, strict=True)
+    )
+    everything = amounter.cells([c.number for c in report.cuts], names)
+    blank = ("",) * (len(heads) - 1)
+    return Table(
+        headings=(*heads, "layouts", *titles, "used, %", "with credit, %"),
+        rows=rows,
+        total=("all", *blank, str(len(report.cuts)), *everything, *_uses(report.total)),
+        words=(0,),
+    )
+
+
+def lines_table(report: YieldsReport, unit: Unit) -> Table:
+    """What was made of each line of the order."""
+    m = measures(unit)
+    areas = [m["area"].shown(r.area_mm2) for r in report.lines]
+    masses = [m["mass"].shown(r.mass_kg) for r in report.lines]
+    rows = tuple(
+        _line_cells(r, m["area"].text(area), m["mass"].text(mass))
+        for r, area, mass in zip(report.lines, areas, masses, strict=True)
+    )
+    mass = sum(v for v in masses if v is not None) if None not in masses else None
+    sums = (
+        sum(r.placed for r in report.lines),
+        sum(r.made for r in report.lines),
+        sum(r.failed for r in report.lines),
+        sum(r.not_reached for r in report.lines),
+    )
+    return Table(
+        headings=(
+            *("line", "part", "drawing", "wanted", "laid out", "made", "failed", "not reached", "layouts"),
+            *(f"made, {m['area'].unit}", f"made, {m['mass'].unit}"),
+        ),
+        rows=rows,
+        total=(
+            "",
+            "all lines",
+            "",
+            "",
+            *map(str, sums),
+            "",
+            m["area"].text(sum(a or 0.0 for a in areas)),
+            m["mass"].text(mass),
+        ),
+        words=(0, 1, 2),
+    )
+
+
+def _line_cells(r: LineRow, area: str, mass: str) -> tuple[str, ...]:
+    counts = (r.placed, r.made, r.failed, r.not_reached, len(r.layouts))
+    wanted = "" if r.wanted is None else str(r.wanted)
+    return (r.reference or "", r.name, r.source, wanted, *map(str, counts), area, mass)
+
+
+def _shown_areas(report: YieldsReport) -> tuple[str, ...]:
+    """Failed parts have a column only where there are any."""
+    return tuple(n for n in _AREAS if n != "failed_mm2" or report.total.amounts.failed)
+
+
+def _shown_rest(report: YieldsReport) -> tuple[str, ...]:
+    return tuple(n for n in _REST if n not in _MONEY or report.currency)
+
+
+def _uses(row: CutRow | SumRow) -> tuple[str, str]:
+    used, credit = row.utilisation_percent, row.utilisation_with_leftover_credit_percent
+    return UNKNOWN if used is None else f"{used:.2f}", UNKNOWN if credit is None else f"{credit:.2f}"
+
+
+def _day(cut: CutRow) -> str:
+    return UNKNOWN if cut.when is None else cut.when[:10]
+
+
+def _thickness_head(unit: Unit) -> str:
+    return f"thick, {measures(unit)['length'].unit}"
+
+
+def _thickness(row: CutRow | SumRow, unit: Unit) -> str:
+    length = measures(unit)["length"]
+    if row.thickness_mm is None:
+        return UNKNOWN
+    return f"{row.thickness_mm / length.size:.{length.digits}f}"
