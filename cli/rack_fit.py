@@ -8,7 +8,7 @@ import click
 
 from cli.codes import COULD_NOT, DONE, INTERRUPTED
 from cli.interrupt import stop_on_interrupt
-from cli.output import emit, json_option, say, show, show_table
+from cli.output import emit, json_option, say, show
 from cli.questions import questions
 from cli.rack_options import SCHEMA, known, opened, shop_of, size, with_where
 
@@ -94,25 +94,24 @@ def _document(answers: "list[Answer]", shop: "Shop", code: int) -> dict[str, Any
 
 
 def _tell(answers: "list[Answer]", shown: "list[Answer]") -> None:
-    rows = [
-        (
-            a.verdict,
-            a.piece.id,
-            known(a.piece.facts.thickness_mm, "{:g}"),
-            known(a.piece.facts.grade),
-            size(a.piece),
-            known(a.share, "{:.0%}"),
-            known(a.piece.facts.place),
-            "; ".join(a.reasons),
-        )
-        for a in shown
-    ]
-    if rows:
-        show_table(("fits", "id", "mm thick", "grade", "size mm", "used", "place", "why"), rows)
     for answer in shown:
+        show(_line(answer))
+        for reason in answer.reasons:
+            show(f"         {reason}")
         for warning in answer.warnings:
-            show(f"WARNING {answer.piece.id}: {warning}")
+            show(f"         WARNING: {warning}")
     count = Counter(a.verdict for a in answers)
     say(f"{len(answers)} pieces looked at: {count['yes']} yes, {count['perhaps']} perhaps, {count['no']} no")
     if count["no"] and len(shown) < len(answers):
         say("--all tells why the others do not serve")
+
+
+def _line(answer: "Answer") -> str:
+    facts = answer.piece.facts
+    words = [
+        f"{known(facts.thickness_mm, '{:g} mm thick')}, {facts.grade or 'grade unknown'}, {size(answer.piece)} mm",
+        f"{answer.share:.0%} used" if answer.share is not None else "",
+        f"at {facts.place}" if facts.place else "",
+        f"since {answer.piece.added.isoformat()}",
+    ]
+    return f"{answer.verdict:<7}  {answer.piece.id}  {', '.join(w for w in words if w)}"

@@ -5,16 +5,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli import output
+from cli import options, output
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show_table
+from cli.plate_options import length
 from cli.rack_options import SCHEMA, known, mass, opened, shop_of, size, state, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.look import Filter
     from nesting.rack.piece import Act, Listed, RackPiece
+    from nesting.rack.store import Rack
     from nesting.rack.worth import Total
     from nesting.shop import Shop
+    from nesting.will_fit import Fit
 
 
 @click.command("list")
@@ -25,6 +28,9 @@ if TYPE_CHECKING:
 @click.option("--for", "job", metavar="JOB", help="Set aside for this job.")
 @click.option("--state", "states", multiple=True, metavar="STATE", help="Default: on the rack and set aside.")
 @click.option("--parent", metavar="ID", help="Cut from this piece.")
+@click.option("--fits", metavar="WxH|FILE", help="That hold this rectangle, or this drawn part, turned any way.")
+@click.option("--margin", metavar="LENGTH", default="0", help="With --fits: margin to the edge; default 0.")
+@click.option("--units", metavar="UNIT", help="With --fits FILE: unit of the drawing, if it does not say it.")
 @click.option("--most", type=click.IntRange(1), metavar="N", help="Only the first so many; those that came first lead.")
 @with_where
 @json_option
@@ -32,22 +38,46 @@ def list_(most: int | None, where: str | None, shop: Path | None, as_json: bool,
     """List pieces, those that came to the rack first at the front.
 
     A thickness means plate that a mill may deliver for it, as a caliper finds it: 6 finds 5.7 to 6.8 mm.  Sizes are
-    over all; "holds" is a rectangle inside.  A tilde after a mass says that the material was assumed.
+    over all; "holds" is a rectangle inside.  A tilde after a mass says that the material was assumed.  --fits keeps
+    the margin and the uncertainty of each outline; of a drawn part it lists what holds it and what may (perhaps).
     """
     own = shop_of(shop)
     wanted = _filter(given)
     with opened(where, own) as rack:
-        found = rack.listed(wanted)
+        found = _fitting(rack, rack.listed(wanted), given)
     shown = found[:most] if most else found
     if as_json:
-        from nesting.rack.told import piece_json
-
-        emit({"schema": SCHEMA, "exit_code": DONE, "found": len(found), "pieces": [piece_json(p, own) for p in shown]})
+        emit({"schema": SCHEMA, "exit_code": DONE, "found": len(found), "pieces": [_told(h, own) for h in shown]})
         return DONE
     _table(shown, own)
     if len(shown) < len(found):
         say(f"note: the first {len(shown)} of {len(found)}")
     return DONE
+
+
+def _fitting(rack: "Rack", pieces: "list[Listed]", given: dict[str, Any]) -> "list[tuple[Listed, Fit | None]]":
+    """Return the pieces that hold what is asked for, or all of them where nothing is."""
+    from nesting.lengths import parse_length
+    from nesting.rack_holds import holding_part, holding_rectangle
+    from nesting.units import parse_drawn_unit
+
+    asked = given["fits"]
+    if asked is None:
+        return [(piece, None) for piece in pieces]
+    margin = length(given["margin"])
+    entry = options.plate_entry(asked)
+    if "width" in entry:
+        width, height = (parse_length(entry[key], "mm") for key in ("width", "height"))
+        return list(holding_rectangle(rack, pieces, width, height, margin_mm=margin))
+    units = parse_drawn_unit(given["units"]) if given["units"] else None
+    return list(holding_part(pieces, Path(asked), margin_mm=margin, units=units))
+
+
+def _told(held: "tuple[Listed, Fit | None]", shop: "Shop") -> dict[str, Any]:
+    from nesting.rack.told import piece_json
+
+    piece, found = held
+    return {**piece_json(piece, shop), **({} if found is None else {"fits": found.verdict})}
 
 
 def _filter(given: dict[str, Any]) -> "Filter":
@@ -71,14 +101,15 @@ def _filter(given: dict[str, Any]) -> "Filter":
     )
 
 
-def _table(pieces: "list[Listed]", shop: "Shop") -> None:
+def _table(held: "list[tuple[Listed, Fit | None]]", shop: "Shop") -> None:
     from nesting.rack.worth import worth
 
-    if not pieces:
+    if not held:
         say("no such piece is on the rack")
         return
-    header = ("id", "mm thick", "grade", "size mm", "holds mm", "kg", "place", "since", "state")
-    show_table(header, [_row(p, mass(worth(p, shop))) for p in pieces])
+    fits = ("fits",) if held[0][1] else ()
+    header = (*fits, "id", "mm thick", "grade", "size mm", "holds mm", "kg", "place", "since", "state")
+    show_table(header, [(*([f.verdict] if f else []), *_row(p, mass(worth(p, shop)))) for p, f in held])
 
 
 def _row(piece: "Listed", kg: str) -> tuple[str, ...]:

@@ -61,6 +61,14 @@ def pieces_meant(columns: Sequence[sa.Column[Any]], wanted: Filter) -> sa.Select
     return found
 
 
+def rows_named(connection: Connection, ids: Sequence[str]) -> list[Row]:
+    """Return the rows of pieces by their ids."""
+    found: list[Row] = []
+    for i in range(0, len(ids), _MANY):
+        found += rows(connection, sa.select(PIECES).where(PIECES.c.id.in_(ids[i : i + _MANY])))
+    return found
+
+
 def row_of(connection: Connection, id: str) -> Row:
     """Return the row of a piece; raise `InputError` for an id that the rack does not know."""
     wanted = written_id(id)
