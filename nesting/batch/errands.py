@@ -33,12 +33,16 @@ def _stop() -> Callable[[], bool] | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Stage:
-    """One piece of plate of a chain: which of the demands, by part id, may be laid on it, and what lies there."""
+    """One piece of plate of a chain: which of the demands, by part id, may be laid on it, and what lies there already.
+
+    With `doubtful` it is not known yet which of them find a place there at all.
+    """
 
     plate: Plate
     clearances: Clearances
     allowed: frozenset[str]
     start: tuple[Placement, ...] = ()
+    doubtful: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,14 +60,24 @@ class Chain:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Filled:
+    """A checked layout for each piece of a chain; one that does not pass the check comes back empty.
+
+    `misfits` are the parts that found no place on a piece even alone, `tried` those of which it is known.
+    """
+
+    layouts: tuple[Layout, ...]
+    misfits: tuple[frozenset[str], ...]
+    tried: tuple[frozenset[str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Gauge:
-    """Find out what a piece could take at most, and which demands find a place on it alone."""
+    """Find out what a piece could take at most."""
 
     plate: Plate
     clearances: Clearances
     demands: tuple[Demand, ...]
-    seed: int
-    seconds: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,45 +89,28 @@ class Tidy:
     seconds: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Gauged:
-    """A bound on the net part area that a piece takes, and the ids of parts that found a place on it alone."""
-
-    most_area_mm2: float
-    fits: frozenset[str]
-
-
-def fill_chain(chain: Chain) -> tuple[Layout, ...]:
-    """Return a checked layout for each piece; one that does not pass the check comes back empty."""
+def fill_chain(chain: Chain) -> Filled:
+    """Fill the pieces of a chain."""
     left = {d.part.id: d for d in chain.demands}
     for stage in chain.stages:
         left = _less(left, stage.start)
-    layouts = []
+    layouts, misfits, tried = [], [], []
     for stage in chain.stages:
         wanted = _more(left, stage.start, chain.demands)
-        layout = _filled(stage, tuple(d for d in wanted.values() if d.part.id in stage.allowed), chain)
+        offered = tuple(d for d in wanted.values() if d.part.id in stage.allowed)
+        layout, strange, known = _filled(stage, offered, chain)
         left = _less(wanted, layout.placements)
         layouts.append(layout)
+        misfits.append(strange)
+        tried.append(known)
     if left and chain.together_s > 0.0:
         layouts = _together(chain, layouts)
-    return tuple(passed(layout) for layout in layouts)
+    return Filled(layouts=tuple(passed(x) for x in layouts), misfits=tuple(misfits), tried=tuple(tried))
 
 
-def gauge(task: Gauge) -> Gauged:
-    """Measure a piece."""
-    if not task.demands:
-        return Gauged(most_area_mm2=0.0, fits=frozenset())
-    most = most_area_mm2(task.plate, task.demands, task.clearances)
-    try:
-        # No time to fill: only each part alone is tried.
-        ones = tuple(replace(d, quantity=1) for d in task.demands)
-        found = fill_plates(
-            [task.plate], ones, task.clearances, seed=task.seed, time_limit_s=task.seconds, alone="only"
-        )
-    except InfeasibleError:
-        return Gauged(most_area_mm2=0.0, fits=frozenset())
-    fits = frozenset(d.part.id for d, there in zip(task.demands, found.fits, strict=True) if there)
-    return Gauged(most_area_mm2=most, fits=fits)
+def gauge(task: Gauge) -> float:
+    """Return a net part area that no layout on the piece exceeds."""
+    return most_area_mm2(task.plate, task.demands, task.clearances) if task.demands else 0.0
 
 
 def tidy(task: Tidy) -> Layout:
@@ -129,13 +126,17 @@ def passed(layout: Layout) -> Layout:
     return replace(layout, placements=(), demands=())
 
 
-def _filled(stage: Stage, demands: tuple[Demand, ...], chain: Chain) -> Layout:
+def _filled(
+    stage: Stage, demands: tuple[Demand, ...], chain: Chain
+) -> tuple[Layout, frozenset[str], frozenset[str]]:  # fmt: skip
+    """Return the layout, the parts that found no place even alone, and those of which it is known."""
     empty = Layout(plate=stage.plate, clearances=stage.clearances, demands=())
     stop = _stop()
+    ids = frozenset(d.part.id for d in demands)
     if not demands or (stop is not None and stop()):
         kept = Counter(p.part_id for p in stage.start)
         there = tuple(replace(d, quantity=kept[d.part.id]) for d in demands if kept[d.part.id])
-        return replace(empty, placements=stage.start, demands=there)
+        return replace(empty, placements=stage.start, demands=there), frozenset(), frozenset()
     try:
         found = fill_plates(
             [stage.plate],
@@ -144,12 +145,14 @@ def _filled(stage: Stage, demands: tuple[Demand, ...], chain: Chain) -> Layout:
             seed=chain.seed,
             time_limit_s=chain.seconds,
             start=[stage.start],
-            alone="skip",
+            try_alone=stage.doubtful,
             should_stop=stop,
         )
     except InfeasibleError:
-        return empty
-    return found.layouts[0]
+        return empty, ids, ids
+    misfits = frozenset(d.part.id for d, fits in zip(demands, found.fits, strict=True) if not fits)
+    called_off = stop is not None and stop()
+    return found.layouts[0], misfits, ids if stage.doubtful and not called_off else frozenset()
 
 
 def _together(chain: Chain, layouts: list[Layout]) -> list[Layout]:
@@ -164,7 +167,7 @@ def _together(chain: Chain, layouts: list[Layout]) -> list[Layout]:
         seed=chain.seed,
         time_limit_s=chain.together_s,
         start=[layout.placements for layout in layouts],
-        alone="skip",
+        try_alone=False,
         should_stop=_stop(),
     )
     return list(found.layouts)

@@ -13,8 +13,8 @@ from nesting.batch.stock import Batch
 from nesting.batch.workers import Pool, own_pool
 
 _LOOK_S = 0.1
-_GRACE_S = 5.0
-"""How long what was called off, or has run out its time, is waited for."""
+_CALL_OFF_S, _GRACE_S = 0.5, 5.0
+"""How long what is under way when time is up may go on, and how long it is waited for once it is called off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,11 +150,11 @@ class _Run:
 
     def _bring_home(self) -> None:
         """Wait a little for what is still under way; it may hold the best."""
-        if self._stopped:
-            self._pool.call_off()
-        until = time.monotonic() + _GRACE_S
+        begun = time.monotonic()
         try:
-            while self._flying and time.monotonic() < until:
+            while self._flying and time.monotonic() < begun + _CALL_OFF_S + _GRACE_S:
+                if self._stopped or time.monotonic() > begun + _CALL_OFF_S:
+                    self._pool.call_off()
                 self._collect(_LOOK_S)
         except BrokenExecutor:
             self._flying.clear()

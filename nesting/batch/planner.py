@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from nesting.batch.columns import Column, Picked, Pool, trimmed
-from nesting.batch.errands import Chain, Gauge, Gauged, Stage, Tidy, fill_chain, gauge, tidy
+from nesting.batch.errands import Chain, Filled, Gauge, Stage, Tidy, fill_chain, gauge, tidy
 from nesting.batch.master import Guess, least_cost, pick, promising
 from nesting.batch.stock import Batch, mates
 from nesting.demand import Demand
@@ -24,7 +24,8 @@ from nesting.layout import Layout
 FILL_S: Final = (0.4, 10.0)
 """Shortest and longest that one piece is filled at first."""
 
-GAUGE_S: Final = 3.0
+GAUGE_EVERY: Final = 3
+"""One errand in so many is spent on a bound, until every piece has one."""
 
 USUAL: Final = 0.75
 """Share of a piece that parts are thought to take before any has been filled."""
@@ -71,12 +72,14 @@ class Task:
 
 @dataclass(kw_only=True)
 class _Seen:
-    """What is known of a piece: a bound, which lines fit, how much of it was used while parts were plenty."""
+    """What is known of a piece: a bound on the part area it takes, which lines fit as far as they were tried there,
+    how much of it was used while parts were plenty.
+    """
 
     most: float
     fits: frozenset[str]
-    asked: bool = False
-    known: bool = False
+    tried: frozenset[str] = frozenset()
+    gauged: bool = False
     used: float | None = None
 
 
@@ -106,9 +109,11 @@ class Planner:
         self._waiting: list[Task] = []
         self._starts = ["largest", "cheapest"]
         self._flying = 0
+        self._turn = 0
         self._trial: Trial | None = None
         self._failed: list[Counter[int]] = []
-        self._reach, self._bite = FIRST_REACH, FIRST_BITE
+        self._bite = FIRST_BITE
+        self._took: list[tuple[Counter[int], float]] = []
         self._hard: Counter[str] = Counter()
         self._concentrated, self._tidied = 0, False
         self._patience = 1.0
@@ -146,7 +151,8 @@ class Planner:
         if self._starts and self._before(POLISH_FROM):
             return self._start()
         if self._before(POLISH_FROM) and not self._proven and (self.plan.columns or not self._flying):
-            return self._try_on()
+            self._turn += 1
+            return (self._gauge() if self._turn % GAUGE_EVERY == 0 else None) or self._try_on()
         if self.plan.columns:
             return self._polish()
         self.done = self._flying == 0
@@ -169,11 +175,8 @@ class Planner:
     def _start(self) -> Task | None:
         """A quick plan: pieces in order until everything has a place."""
         by_size = self._starts[0] == "largest"
-        order = self._ordered(by_size)
-        missing = self._gauges(order)
-        if missing is not None or any(not self._seen[p].known for p in order):
-            return missing
         self._starts.pop(0)
+        order = self._ordered(by_size)
         return self._chain(order, self._wanted(), what="start", power=1.0 if by_size else 1.15)
 
     def _ordered(self, by_size: bool) -> list[int]:
@@ -193,22 +196,17 @@ class Planner:
                     room += pieces[p].plate.area_mm2
         return found
 
-    def _gauges(self, pieces: Iterable[int]) -> Task | None:
-        """Measure what has not been measured yet."""
-        for p in pieces:
-            if not self._seen[p].asked:
-                self._seen[p].asked = True
-                piece = self.batch.pieces[p]
-                demands = tuple(line.demand for line in self.batch.lines if line.id in self._seen[p].fits)
-                errand = Gauge(
-                    plate=piece.plate,
-                    clearances=piece.clearances,
-                    demands=demands,
-                    seed=self._new_seed(),
-                    seconds=GAUGE_S,
-                )
-                return Task(run=gauge, errand=errand, pieces=(p,), what="gauge", seconds=1.0)
-        return None
+    def _gauge(self) -> Task | None:
+        """Find a bound for a piece that has none yet, the cheapest first: those matter most for what is possible."""
+        waiting = [p for p, seen in enumerate(self._seen) if not seen.gauged and seen.fits]
+        if not waiting:
+            return None
+        p = min(waiting, key=lambda p: (self.batch.pieces[p].price, self.batch.pieces[p].worth))
+        self._seen[p].gauged = True
+        piece = self.batch.pieces[p]
+        demands = tuple(line.demand for line in self.batch.lines if line.id in self._seen[p].fits)
+        errand = Gauge(plate=piece.plate, clearances=piece.clearances, demands=demands)
+        return Task(run=gauge, errand=errand, pieces=(p,), what="gauge", seconds=1.0)
 
     def _try_on(self) -> Task | None:
         """Go on with the trial at hand, or begin another."""
@@ -217,11 +215,6 @@ class Planner:
             if self._trial is None:
                 return None if self._flying else self._polish()
         trial = self._trial
-        missing = self._gauges(trial.kinds)
-        if missing is not None:
-            return missing
-        if any(not self._seen[p].known for p in trial.kinds):
-            return None
         if not trial.opened:
             trial.opened = True
             return self._opening(trial)
@@ -335,8 +328,14 @@ class Planner:
     def _stage(self, piece: int, start: Column | None) -> Stage:
         stock = self.batch.pieces[piece]
         placements = () if start is None else start.layout.placements
-        allowed = self._seen[piece].fits
-        return Stage(plate=stock.plate, clearances=stock.clearances, allowed=allowed, start=placements)
+        seen = self._seen[piece]
+        return Stage(
+            plate=stock.plate,
+            clearances=stock.clearances,
+            allowed=seen.fits,
+            start=placements,
+            doubtful=not seen.fits <= seen.tried,
+        )
 
     def _demands(self, wanted: Counter[str], power: float | None) -> tuple[Demand, ...]:
         """Demands in these numbers; the value of each grows with its size and with how often it was left over."""
@@ -363,13 +362,15 @@ class Planner:
     def take(self, task: Task, result: object) -> None:
         """Book what an errand found."""
         self._flying -= 1
-        if isinstance(result, Gauged):
-            seen = self._seen[task.pieces[0]]
-            seen.most, seen.fits, seen.known = result.most_area_mm2, result.fits, True
+        if isinstance(result, float):
+            self._seen[task.pieces[0]].most = result
         elif isinstance(result, Layout):
             self._put(task, result)
-        elif isinstance(result, tuple):
-            self._book(task, [Column(piece=p, layout=x) for p, x in zip(task.pieces, result, strict=True)])
+        elif isinstance(result, Filled):
+            for p, misfits, tried in zip(task.pieces, result.misfits, result.tried, strict=True):
+                self._seen[p].fits -= misfits
+                self._seen[p].tried |= tried
+            self._book(task, [Column(piece=p, layout=x) for p, x in zip(task.pieces, result.layouts, strict=True)])
 
     def learn(self, columns: Iterable[Column]) -> None:
         """Begin with columns of an earlier plan."""
@@ -425,11 +426,15 @@ class Planner:
         self._trial = None
 
     def _reached(self, trial: Trial) -> None:
-        """Remember how much of what its pieces can take a set took together."""
-        could = sum(self._guess(1.0).potential[p] * n for p, n in trial.pieces.items())
+        """Remember how much a set took together."""
         area = {line.id: line.demand.part.area_mm2 for line in self.batch.lines}
-        took = sum(area[i] * n for i, n in trial.best.made.items())
-        self._reach = max(self._reach, took / could)
+        self._took.append((trial.pieces, sum(area[i] * n for i, n in trial.best.made.items())))
+
+    @property
+    def _reach(self) -> float:
+        """Greatest share of what its pieces were seen to take that a set took together, so far."""
+        could = self._guess(1.0).potential
+        return max((took / sum(could[p] * n for p, n in s.items()) for s, took in self._took), default=FIRST_REACH)
 
     def _learn_use(self, task: Task, found: Sequence[Column]) -> None:
         """How much of a piece is used while there are plenty of parts; the last of a chain may lack them."""

@@ -8,7 +8,6 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 import shapely
@@ -50,14 +49,14 @@ def fill_plates(
     steps: int | None = None,
     threads: int = 1,
     start: Sequence[Sequence[Placement]] = (),
-    alone: Literal["try", "only", "skip"] = "try",
+    try_alone: bool = True,
     should_stop: Callable[[], bool] | None = None,
 ) -> Filled:
     """Lay as much of the demands as finds a place on the plates; end as soon as everything has one.
 
     `start` gives for each plate what lies there to begin with, legal and no more than is wanted.  Every layout holds
-    the demands of what lies on its plate, in that number.  Each part is tried on its own first with `alone` "try"; with
-    "only" that is all that is done; "skip" takes it that all fit.  Raises `InfeasibleError` if no plate has room inside
+    the demands of what lies on its plate, in that number.  Each part is tried alone first, unless it is known with
+    `try_alone` off that all fit.  Raises `InfeasibleError` if no plate has room inside
     its margins, `JobError` if a turn is tied to a grain that is not the same on all plates.
     """
     if len({p.grain_deg for p in plates}) > 1 and any(d.turns.rule == "grain" for d in demands):
@@ -69,9 +68,9 @@ def fill_plates(
     begun = time.monotonic()
     crew = _crew(seed, time_limit_s, steps, threads, should_stop)
     whole = Problem(kinds, board.region)
-    fitting = fitting_alone(whole, crew) if alone != "skip" else list(range(len(kinds)))
+    fitting = fitting_alone(whole, crew) if try_alone else list(range(len(kinds)))
     placements: tuple[tuple[Placement, ...], ...] = tuple(() for _ in plates)
-    if fitting and alone != "only":
+    if fitting:
         problem = whole if len(fitting) == len(kinds) else Problem([kinds[i] for i in fitting], board.region)
         chosen = [demands[i] for i in fitting]
         best = _filled(problem, crew, board.rows(problem, chosen, start))
