@@ -19,6 +19,14 @@ ACTS: Final = {
     "scrap": ("cli.rack_acts", "scrap", "Take pieces out as scrap."),
     "undo": ("cli.rack_acts", "undo", "Take back the last act on a piece."),
     "history": ("cli.rack_list", "history", "Who did what when, to a piece or to all."),
+    "stocktake": (
+        "cli.rack_books",
+        "stocktake",
+        "Tick off what is there; tells what is missing and what is not known.",
+    ),
+    "labels": ("cli.rack_books", "labels", "Labels to print, with a QR code of the id."),
+    "export": ("cli.rack_books", "export", "The whole rack as JSON, or its pieces as a table (CSV)."),
+    "import": ("cli.rack_books", "import_", "What was exported, or a table of your own."),
     "totals": ("cli.rack_list", "totals", "Pieces, mass and value by grade and thickness."),
 }
 

@@ -1,5 +1,6 @@
-"""What is printed and drawn of the rack: a picture of a piece, labels to stick on or to hang beside."""
+"""The rack and files: a picture of a piece, labels to stick on or to hang beside, export and import."""
 
+import json
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -7,7 +8,10 @@ from nesting.capture import picture_of
 from nesting.errors import InputError
 from nesting.geometry.tape_checks import tape_checks
 from nesting.plate_file import refuse_taken
+from nesting.rack import books, sheets
+from nesting.rack.look import Filter
 from nesting.rack.piece import Listed, RackPiece
+from nesting.rack.store import Rack
 from nesting.shop import Paper
 
 
@@ -54,3 +58,56 @@ def _lines(piece: Listed) -> tuple[str, ...]:
         f"{facts.place or ''}{' · ' if facts.place else ''}since {piece.added.isoformat()}",
     ]
     return tuple(lines)
+
+
+def export_rack(rack: Rack, path: Path, wanted: Filter | None = None, *, force: bool = False) -> int:
+    """Write the whole rack with its history (.json), or the pieces that are there as a table (.csv); return how many.
+
+    `wanted` chooses the pieces of a table.  Raises `InputError` where a file may not be replaced or written.
+    """
+    kind = _kind(path)
+    refuse_taken(path, force=force)
+    if kind == ".json":
+        document = books.dump(rack)
+        count, text = len(document["pieces"]), json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+    else:
+        pieces = rack.pieces(wanted or Filter())
+        # A mark of the encoding at the front lets spreadsheets read letters beyond ASCII.
+        count, text = len(pieces), "\ufeff" + sheets.written(pieces)
+    beside = path.with_name(f".{path.name}.part")
+    try:
+        beside.write_text(text, encoding="utf-8", newline="")
+        beside.replace(path)
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+    finally:
+        beside.unlink(missing_ok=True)
+    return count
+
+
+def import_rack(rack: Rack, path: Path, *, who: str, note: str = "") -> int:
+    """Fill an empty rack from an export (.json), or add the pieces of a table (.csv); all or nothing; return how many.
+
+    Raises `InputError` with all faults of the file.
+    """
+    kind = _kind(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not UTF-8 text at byte {error.start}; save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
+    if kind == ".json":
+        return books.load(rack, books.parsed(text, str(path)), str(path))
+    found = sheets.read(text, str(path))
+    if not found:
+        raise InputError(f"{path}: holds no piece")
+    rack.add([new for new, _ in found], jobs=[job for _, job in found], who=who, note=note or f"from {path.name}")
+    return len(found)
+
+
+def _kind(path: Path) -> str:
+    kind = path.suffix.lower()
+    if kind not in (".json", ".csv"):
+        raise InputError(f"{path}: an export ends in .json (the whole rack) or .csv (a table of pieces)")
+    return kind

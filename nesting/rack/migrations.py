@@ -75,10 +75,30 @@ _FIRST: Final = (
     )""",
 )
 
-STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST,)
+_STOCKTAKES: Final = (
+    """CREATE TABLE rack_counts (
+        number BIGINT PRIMARY KEY,
+        at TEXT NOT NULL,
+        who TEXT NOT NULL,
+        place TEXT,
+        note TEXT NOT NULL
+    )""",
+    """CREATE TABLE rack_counted (
+        count BIGINT NOT NULL REFERENCES rack_counts (number),
+        id TEXT NOT NULL,
+        outcome TEXT NOT NULL CHECK (outcome IN ('there', 'missing', 'elsewhere', 'gone', 'unknown')),
+        PRIMARY KEY (count, id)
+    )""",
+    "CREATE INDEX rack_counted_by_id ON rack_counted (id, count)",
+)
+
+STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _STOCKTAKES)
 """Step n leads from version n to version n + 1; version 0 is an empty database."""
 
-GUARDED: Final[tuple[tuple[str, ...], ...]] = (("rack_acts", "rack_changes", "rack_cuts"),)
+GUARDED: Final[tuple[tuple[str, ...], ...]] = (
+    ("rack_acts", "rack_changes", "rack_cuts"),
+    ("rack_counts", "rack_counted"),
+)
 """For each step the tables it made of which no row is ever changed or taken away."""
 
 VERSION: Final = len(STEPS)

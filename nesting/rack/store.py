@@ -106,20 +106,26 @@ class Rack(AbstractContextManager["Rack"]):
 
     # What is done.
 
-    def add(self, new: Sequence[NewPiece], *, who: str, note: str = "") -> list[RackPiece]:
-        """Put pieces on the rack, an act for each; raise `InputError` for an id that is or was in use."""
+    def add(
+        self, new: Sequence[NewPiece], *, who: str, note: str = "", jobs: Sequence[str | None] = ()
+    ) -> list[RackPiece]:
+        """Put pieces on the rack, an act for each; raise `InputError` for an id that is or was in use.
+
+        `jobs` say for each what it is set aside for at once, None for nothing.
+        """
         with self.database.writing() as connection:
             ids = []
-            for one in new:
-                act = self._act(connection, "add", who, note)
-                ids.append(self._came(connection, act, one))
+            for one, job in zip(new, jobs or [None] * len(new), strict=True):
+                id = self._came(connection, self._act(connection, "add", who, note), one)
+                if job is not None:
+                    act = self._act(connection, "set aside", who, note)
+                    self._change(connection, act, row_of(connection, id), _set_aside(job))
+                ids.append(id)
             return [piece_of(row_of(connection, id)) for id in ids]
 
     def set_aside(self, ids: Sequence[str], job: str, *, who: str, note: str = "") -> list[RackPiece]:
         """Set pieces aside for a job, all of them or none; raise `RackError` for one that is not on the rack."""
-        if not job.strip():
-            raise InputError("pieces are set aside for a job; give its name")
-        return self._each(ids, "set aside", {"state": "set aside", "set_aside_for": job.strip()}, who=who, note=note)
+        return self._each(ids, "set aside", _set_aside(job), who=who, note=note)
 
     def give_back(self, ids: Sequence[str], *, who: str, note: str = "") -> list[RackPiece]:
         """Put pieces that were set aside back on the rack, all of them or none."""
@@ -266,6 +272,12 @@ class Rack(AbstractContextManager["Rack"]):
                 f"{newest['kind']} by {newest['who']} on {newest['at'][:10]}; undo that first "
                 f"(oddplate rack undo {id})"
             )
+
+
+def _set_aside(job: str) -> Row:
+    if not job.strip():
+        raise InputError("pieces are set aside for a job; give its name")
+    return {"state": "set aside", "set_aside_for": job.strip()}
 
 
 _FROM: Final[dict[ActKind, tuple[State, ...]]] = {

@@ -84,5 +84,22 @@ CUTS: Final = Table(
     Column("areas", Text),
 )
 
+COUNTS: Final = Table(
+    "rack_counts",
+    META,
+    Column("number", BigInteger, primary_key=True),
+    Column("at", Text),
+    Column("who", Text),
+    Column("place", Text),
+    Column("note", Text),
+)
+COUNTED: Final = Table(
+    "rack_counted",
+    META,
+    Column("count", BigInteger, primary_key=True),
+    Column("id", Text, primary_key=True),
+    Column("outcome", Text),
+)
+
 CHANGING: Final = ("state", "set_aside_for", *(name for name, _ in FACTS))
 """Columns of a piece that acts change; all others stay as they came."""
