@@ -90,7 +90,7 @@ def resolve(
     asked = questions or Questions()
     own = shop_of(job, shop)
     try:
-        bare = _plate(job, asked, own, from_rack)
+        bare = plate_of(job, asked, own, from_rack)
     except JobError as error:
         raise JobError(f"{job.source}: {error}") from None
     plate = bare.plate
@@ -194,7 +194,7 @@ def _derive(job: Job, shop: Shop, plate: Plate) -> Derived:
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Bare:
+class Bare:
     """The plate as the job has it, the file it came from, if any, and what was noticed in it."""
 
     plate: Plate
@@ -207,26 +207,27 @@ FromRack = Callable[[Job, Shop, Questions], tuple[Plate, tuple[str, ...]]]
 """Gives the plate that a job takes from the rack, and what to say of it."""
 
 
-def _plate(job: Job, asked: Questions, shop: Shop, from_rack: FromRack | None) -> _Bare:
+def plate_of(job: Job, asked: Questions, shop: Shop, from_rack: FromRack | None) -> Bare:
+    """Return the plate of a job; raises as `resolve` does."""
     entry = job.file.plate
     if entry.rack is not None:
         if from_rack is None:
             raise JobError(f"plate.rack: the plate is piece {entry.rack!r} of the rack, and no rack is open here")
         plate, notes = from_rack(job, shop, asked)
-        return _Bare(plate=completed(plate, entry), notes=notes)
+        return Bare(plate=completed(plate, entry), notes=notes)
     if entry.drawing is None:
-        return _Bare(plate=completed(written_plate(entry), entry))
+        return Bare(plate=completed(written_plate(entry), entry))
     path = job.path(entry.drawing)
     if path.suffix.lower() == SUFFIX:
         plate = completed(read_plate_file(path).to_lay_out, entry)
         facts = DrawingFacts(name=path.name, role="plate", sha256=hashlib.sha256(path.read_bytes()).hexdigest())
-        return _Bare(plate=plate, drawings=(facts,))
+        return Bare(plate=plate, drawings=(facts,))
     said = job.unit_for(path) or entry.units
     reading = job.reading_for().choices
     read = _with_unit(lambda unit: read_plate_drawing(path, units=unit, **reading), said, asked)
     _refuse_errors(entry.drawing, read.findings)
     facts = DrawingFacts(name=path.name, role="plate", sha256=read.sha256, unit=read.unit, unit_reason=read.unit_reason)
-    return _Bare(plate=completed(read.plate, entry), drawings=(facts,), findings=read.findings)
+    return Bare(plate=completed(read.plate, entry), drawings=(facts,), findings=read.findings)
 
 
 def _with_unit(read: Callable[[DrawnUnit | None], R], said: DrawnUnit | None, asked: Questions) -> R:
