@@ -245,7 +245,7 @@ def _telling(base: _Base, left: Sequence[Rival]) -> str | None:
         told = min(float(np.hypot(*(m - point).T).min()) for m in moved)
         if k not in base.said and told > _TELLS * near:
             worth.append((min(told, _CLEARLY * near), math.dist(point, middle), name))
-    return max(worth)[2] if worth else None
+    return max(worth, key=lambda w: (w[0], round(w[1], 3)))[2] if worth else None
 
 
 def _misfit(base: _Base, found: Fit) -> Settled:
