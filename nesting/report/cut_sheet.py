@@ -24,7 +24,11 @@ MOST_TICKS: Final = 8
 """With more pieces of a part than this they are counted, not ticked one by one."""
 
 SHORT_HASH: Final = 8
+HASH_NOTE: Final = (
+    f"The {SHORT_HASH} letters behind a drawing's name begin the SHA-256 of its bytes: changed since, it has others."
+)
 FINISHED_SIZE: Final = "Drawing is finished size: the controller offsets the kerf."
+ORDER_NOTE: Final = "numbers of the picture; of each part the holes first"
 DRY_RUN: Final = "Check by dry run along the outline, torch off."
 _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
@@ -97,14 +101,14 @@ class CutSheet:
     length_unit: str
     left_over: tuple[str, ...]
     order: str
+    order_note: str
     kept: tuple[KeptLine, ...]
     time_note: str
     outline: tuple[str, ...]
     plate_file: Pairs
     clearances: Pairs
-    drawings: Pairs
     lift_note: str
-    mass_note: str
+    notes: tuple[str, ...]
     cautions: tuple[Caution, ...]
 
 
@@ -143,14 +147,14 @@ def cut_sheet(
         length_unit=lengths.sign,
         left_over=tuple(f"{x.count} x {x.name}: {x.reason}" for x in report.left_over),
         order=runs([cut.number for cut in order.cuts if cut.contour == 0], " → "),
+        order_note=ORDER_NOTE,
         kept=tuple(_kept_line(r, layout, rack_ids or {}, lengths, m["mass"]) for r in report.remnants),
         time_note=f"Time by {in_unit(report.cutting_note, lengths.unit)}; no leads, rapids or handling.",
         outline=_outline(layout, lengths),
-        plate_file=(("file", layout.plate.source or "none"), ("cut from", layout.plate.parent or UNKNOWN)),
+        plate_file=_plate_file(layout, report),
         clearances=tuple((c.label, f"{lengths.fine(c.value_mm)} ({c.source})") for c in report.clearances),
-        drawings=tuple((f"{d.name} ({d.role})", _revision(d.sha256)) for d in report.drawings),
         lift_note=_lift_note(report, m["mass"]),
-        mass_note=report.density_note,
+        notes=(HASH_NOTE, report.density_note),
         cautions=report.cautions,
     )
 
@@ -252,7 +256,7 @@ def _kept_line(
     return KeptLine(
         name=row.label,
         chalk=" · ".join(filter(None, (name, thickness, plate.grade, plate.heat and f"heat {plate.heat}"))),
-        size=lengths.size(row.rectangle_mm),
+        size=lengths.size(row.rectangle_mm, down=True),
         mass=mass.text(mass.shown(row.mass_kg)),
         heavy=bool(row.above_lift_limit),
     )
@@ -271,6 +275,15 @@ def _outline(layout: Layout, lengths: Lengths) -> tuple[str, ...]:
         told = ", ".join(f"{word} {value}" for word, value in said if value)
         lines += [f"Measured {told}."] if told else []
     return tuple(lines)
+
+
+def _plate_file(layout: Layout, report: YieldReport) -> Pairs:
+    hashes = [d.sha256 for d in report.drawings if d.role == "plate"]
+    return (
+        ("file", layout.plate.source or "none"),
+        ("state", _revision(hashes[0] if hashes else "")),
+        ("cut from", layout.plate.parent or UNKNOWN),
+    )
 
 
 def _revision(sha256: str) -> str:

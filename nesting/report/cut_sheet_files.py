@@ -1,17 +1,19 @@
 """Cut sheet and part labels of one layout, ready to be written: made from the layout alone, now or years later."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from typing import Final
 
 from nesting.drawing.cut_order import CutOrder
 from nesting.layout import Layout
 from nesting.remnant import Balance
 from nesting.report.cut_sheet import cut_sheet
-from nesting.report.cut_sheet_forms import choose_form
+from nesting.report.cut_sheet_choice import choose_form, choose_picture_page
+from nesting.report.cut_sheet_forms import FACTS_MM
 from nesting.report.cut_sheet_html import cut_sheet_html
 from nesting.report.cut_sheet_labels import part_labels
-from nesting.report.cut_sheet_pdf import cut_sheet_pdf, picture_height_mm
+from nesting.report.cut_sheet_pdf import Drawn, cut_sheet_pdf
 from nesting.report.cut_sheet_picture import layout_picture, tape_picture
 from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
@@ -48,18 +50,17 @@ def sheets(
 ) -> Sheets:
     """Return cut sheet and labels of a layout; `rack_ids` name leftovers R1, R2, ... as the rack does."""
     sheet = cut_sheet(layout, report, order, title=title, lengths=lengths, rack_ids=rack_ids)
-    form = choose_form(layout, paper)
-    tapes = tape_picture(layout, sheet, width_mm=form.widths_mm["facts"], height_mm=_TAPES_MM)
-    picture = layout_picture(
-        layout,
-        areas,
-        sheet,
-        unit=lengths.unit,
-        width_mm=form.picture_mm[0],
-        height_mm=picture_height_mm(sheet, form, tapes),
-    )
+    tapes = tape_picture(layout, sheet, width_mm=FACTS_MM, height_mm=_TAPES_MM)
+    form, height = choose_form(layout, sheet, tapes, paper)
+    draw = partial(layout_picture, layout, areas, sheet, unit=lengths.unit)
+    front = draw(width_mm=form.picture_mm[0], height_mm=height, all_numbers=False)
+    drawn = Drawn(form=form, front=front, tapes=tapes)
+    if not front.complete:
+        page = choose_picture_page(layout, paper)
+        large = draw(width_mm=page.picture_mm[0], height_mm=page.picture_mm[1])
+        drawn = replace(drawn, large_form=page, large=large)
     return Sheets(
-        pdf=cut_sheet_pdf(sheet, form, picture, tapes),
-        html=cut_sheet_html(sheet, form, picture, tapes),
+        pdf=cut_sheet_pdf(sheet, drawn),
+        html=cut_sheet_html(sheet, drawn),
         labels=labels_pdf(part_labels(layout, lengths), paper=paper),
     )

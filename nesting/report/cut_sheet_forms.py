@@ -1,43 +1,41 @@
-"""How a cut sheet is laid on its paper: upright, or on its side where the plate is long or high."""
+"""How a cut sheet may lie on its paper: upright, or on its side where the plate is long or high."""
 
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from nesting.layout import Layout
-from nesting.report.cut_sheet_picture import plate_scale
 from nesting.report.printing import PAPER_MM
 from nesting.shop import Paper
 
 MARGIN_MM: Final = 10.0
 GAP_MM: Final = 4.0
 HEAD_MM: Final = 41.0
+SHORT_HEAD_MM: Final = 9.0
 FOOT_MM: Final = 7.0
-_FACTS_MM: Final = 66.0
-_MUCH_LARGER: Final = 1.25
-"""The usual form gives way only to one that shows the plate so much larger."""
+FACTS_MM: Final = 66.0
+_BESIDE_MM: Final = 100.0
 
 Story = Literal["parts", "facts"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Column:
-    """A column of text: which of the stories runs in it, its left edge and width."""
+    """A column of text: which of the stories runs in it, where, and whether it begins below the picture in front."""
 
     story: Story
     left_mm: float
     width_mm: float
+    below: bool
 
 
 @dataclass(frozen=True, kw_only=True)
 class Form:
-    """A sheet of paper with room for the picture and columns; `on_top` puts the columns below the picture.
+    """A sheet of paper with room for the picture, at the upper left below the head, and columns of text.
 
-    `picture_mm` is what the picture may take; `least_mm` the height it has in any case where columns stand below it.
+    `picture_mm` is what the picture may take at most; `least_mm` the height it has in any case.
     """
 
     paper: Paper
     landscape: bool
-    on_top: bool
     picture_mm: tuple[float, float]
     least_mm: float
     columns: tuple[Column, ...]
@@ -49,63 +47,70 @@ class Form:
         return (height, width) if self.landscape else (width, height)
 
     @property
+    def room_mm(self) -> float:
+        """Height between head and foot of the front."""
+        return self.page_mm[1] - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+
+    @property
     def widths_mm(self) -> dict[Story, float]:
         """Width of the columns of each story."""
         return {c.story: c.width_mm for c in self.columns}
 
 
-def choose_form(layout: Layout, paper: Paper) -> Form:
-    """Return the upright form, or the one on its side that shows this plate much larger."""
-    upright, *others = _upright(paper), _beside(paper), _wide(paper)
-    best = max(others, key=lambda form: plate_scale(layout, *form.picture_mm))
-    usual = plate_scale(layout, *upright.picture_mm)
-    return best if plate_scale(layout, *best.picture_mm) > _MUCH_LARGER * usual else upright
-
-
-def _upright(paper: Paper) -> Form:
+def upright_forms(paper: Paper) -> tuple[Form, ...]:
+    """Return the forms on upright paper: all text below the picture, or the facts beside it for compact plates."""
     width, height = PAPER_MM[paper]
     inner = width - 2 * MARGIN_MM
-    return Form(
-        paper=paper,
-        landscape=False,
-        on_top=True,
-        picture_mm=(inner, 0.46 * height),
-        least_mm=0.30 * height,
-        columns=_columns(MARGIN_MM, inner - GAP_MM - _FACTS_MM, ("parts", 0.0), ("facts", _FACTS_MM)),
+    parts, right = inner - GAP_MM - FACTS_MM, width - MARGIN_MM - FACTS_MM
+    low = Column(story="parts", left_mm=MARGIN_MM, width_mm=parts, below=True)
+    return tuple(
+        Form(
+            paper=paper,
+            landscape=False,
+            picture_mm=(inner if below else parts, 0.5 * height),
+            least_mm=0.28 * height,
+            columns=(low, Column(story="facts", left_mm=right, width_mm=FACTS_MM, below=below)),
+        )
+        for below in (True, False)
     )
 
 
-def _beside(paper: Paper) -> Form:
-    """On its side, the picture at the left: for plates higher than wide."""
-    height, width = PAPER_MM[paper]
-    picture = (100.0, height - 2 * MARGIN_MM - HEAD_MM - FOOT_MM)
-    left = MARGIN_MM + picture[0] + GAP_MM
-    parts = width - MARGIN_MM - left - GAP_MM - _FACTS_MM
-    columns = _columns(left, parts, ("parts", 0.0), ("facts", _FACTS_MM))
-    return Form(paper=paper, landscape=True, on_top=False, picture_mm=picture, least_mm=picture[1], columns=columns)
+def picture_pages(paper: Paper) -> tuple[Form, ...]:
+    """Return the forms of a page that holds the picture alone: upright and on its side."""
+    width, height = PAPER_MM[paper]
+    pages = ((width, height, False), (height, width, True))
+    rooms = [((w - 2 * MARGIN_MM, h - 2 * MARGIN_MM - SHORT_HEAD_MM - FOOT_MM), on_side) for w, h, on_side in pages]
+    return tuple(
+        Form(paper=paper, landscape=on_side, picture_mm=room, least_mm=room[1], columns=()) for room, on_side in rooms
+    )
 
 
-def _wide(paper: Paper) -> Form:
-    """On its side, the picture over the whole width: for long plates."""
+def side_forms(paper: Paper) -> tuple[Form, ...]:
+    """Return the forms on paper on its side: the picture at the left for high plates, on top for long ones."""
     height, width = PAPER_MM[paper]
-    inner = width - 2 * MARGIN_MM
-    parts = inner - 2 * (GAP_MM + _FACTS_MM)
-    columns = _columns(MARGIN_MM, parts, ("parts", 0.0), ("facts", _FACTS_MM), ("facts", _FACTS_MM))
-    return Form(
+    right = width - MARGIN_MM - FACTS_MM
+    left = MARGIN_MM + _BESIDE_MM + GAP_MM
+    tall = height - 2 * MARGIN_MM - HEAD_MM - FOOT_MM
+    high = Form(
         paper=paper,
         landscape=True,
-        on_top=True,
-        picture_mm=(inner, 0.42 * height),
-        least_mm=0.30 * height,
-        columns=columns,
+        picture_mm=(_BESIDE_MM, tall),
+        least_mm=tall,
+        columns=(
+            Column(story="parts", left_mm=left, width_mm=right - GAP_MM - left, below=False),
+            Column(story="facts", left_mm=right, width_mm=FACTS_MM, below=False),
+        ),
     )
-
-
-def _columns(left: float, first: float, *rest: tuple[Story, float]) -> tuple[Column, ...]:
-    """Columns side by side; the first one's width is `first`."""
-    found = []
-    for number, (story, width) in enumerate(rest):
-        taken = first if number == 0 else width
-        found.append(Column(story=story, left_mm=left, width_mm=taken))
-        left += taken + GAP_MM
-    return tuple(found)
+    middle = right - GAP_MM - FACTS_MM
+    long = Form(
+        paper=paper,
+        landscape=True,
+        picture_mm=(width - 2 * MARGIN_MM, 0.45 * height),
+        least_mm=0.25 * height,
+        columns=(
+            Column(story="parts", left_mm=MARGIN_MM, width_mm=middle - GAP_MM - MARGIN_MM, below=True),
+            Column(story="facts", left_mm=middle, width_mm=FACTS_MM, below=True),
+            Column(story="facts", left_mm=right, width_mm=FACTS_MM, below=True),
+        ),
+    )
+    return high, long

@@ -5,25 +5,33 @@ from markupsafe import Markup
 from nesting.report.cut_sheet import HEAVY, TICK, CutSheet
 from nesting.report.cut_sheet_draw import inline_svg
 from nesting.report.cut_sheet_forms import Form
-from nesting.report.cut_sheet_picture import Picture
+from nesting.report.cut_sheet_pdf import Drawn
 from nesting.report.pages import template
 
 
-def cut_sheet_html(sheet: CutSheet, form: Form, picture: Picture, tapes: Picture) -> str:
+def cut_sheet_html(sheet: CutSheet, drawn: Drawn) -> str:
     """Return the sheet as a page; all texts from outside are escaped."""
+    form, name = drawn.form, f"plate {sheet.plate} with its parts"
     return template("cut_sheet.html.j2").render(
         s=sheet,
         form=form,
-        columns=_grid(form),
+        grid=Markup(_grid(form)),
         facts_columns=sum(c.story == "facts" for c in form.columns),
-        picture=Markup(inline_svg(picture, name=f"plate {sheet.plate} with its parts")),
-        tapes=Markup(inline_svg(tapes, name="what to tape before cutting")),
+        picture=Markup(inline_svg(drawn.front, name=name)),
+        tapes=Markup(inline_svg(drawn.tapes, name="what to tape before cutting")),
+        large_form=drawn.large_form,
+        large="" if drawn.large is None else Markup(inline_svg(drawn.large, name=name)),
         tick=TICK,
         heavy=HEAVY,
     )
 
 
 def _grid(form: Form) -> str:
-    """Return the widths of the columns beside one another as CSS has them."""
-    picture = [] if form.on_top else [f"{form.picture_mm[0]:.1f}mm"]
-    return " ".join([*picture, f"{form.widths_mm['parts']:.1f}mm", "1fr"])
+    """Return how picture, parts and facts lie beside and below one another, as CSS has it."""
+    parts, facts = form.columns[0], form.columns[-1]
+    widths = f"{parts.width_mm:.1f}mm 1fr"
+    if facts.below:
+        return f'"picture picture" "parts facts" / {widths}'
+    if parts.below:
+        return f'"picture facts" auto "parts facts" 1fr / {widths}'
+    return f'"picture parts facts" / {form.picture_mm[0]:.1f}mm {widths}'

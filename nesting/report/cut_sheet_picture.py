@@ -26,15 +26,19 @@ from nesting.units import Unit, from_mm
 Floats = NDArray[np.float64]
 Anchor = Literal["start", "middle", "end"]
 
-NUMBER_MM: Final = 3.6
+NUMBER_MM: Final = 3.4
 """Usual height of a part's number on paper; small parts have smaller ones, large parts up to 2.2 times as high."""
 
 _LETTER_MM: Final = 2.9
 _WORDS_MM: Final = 2.4
-_RIM_MM: Final = 8.5
+_RIM_MM: Final = 7.8
 """Room round the plate for corner letters and the arrows of the zero."""
 
-_STRIP_MM: Final = 9.0
+_FEW_STRAYS: Final = 6
+_FEW_SHARE: Final = 0.15
+"""So many numbers beside their parts are still easy to follow; more crowd."""
+
+_STRIP_MM: Final = 7.5
 """Room below for scale bar, grain and legend."""
 
 _PART_GREY: Final = 0.88
@@ -80,11 +84,12 @@ class Words:
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """What is drawn, from back to front, on a piece of paper."""
+    """What is drawn, from back to front, on a piece of paper; not `complete` if some parts have no number in it."""
 
     width_mm: float
     height_mm: float
     marks: tuple[Stroke | Words, ...]
+    complete: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,14 +135,29 @@ def plate_scale(layout: Layout, width_mm: float, height_mm: float) -> float:
 
 
 def layout_picture(
-    layout: Layout, areas: Balance, sheet: CutSheet, *, unit: Unit, width_mm: float, height_mm: float
+    layout: Layout,
+    areas: Balance,
+    sheet: CutSheet,
+    *,
+    unit: Unit,
+    width_mm: float,
+    height_mm: float,
+    all_numbers: bool = True,
 ) -> Picture:
-    """Return the picture of a layout, no larger than asked for and as wide as asked for."""
+    """Return the picture of a layout, no larger than asked for and as wide as asked for.
+
+    Unless `all_numbers` are asked for, parts too small for their number have none where they are so many that the
+    numbers beside them would crowd.
+    """
     layout = _with_plain_reasons(layout)
     scale = plate_scale(layout, width_mm, height_mm)
     x0, y0, x1, y1 = layout.plate.fine_polygon.bounds
     size = max(x1 - x0, y1 - y0)
     drawn = scene(layout, areas, smallest_text=NUMBER_MM / scale / size)
+    strays = [] if all_numbers else _strays(drawn)
+    complete = len(strays) <= max(_FEW_STRAYS, _FEW_SHARE * len(drawn.pieces))
+    if not complete:
+        drawn = replace(drawn, labels=tuple(label for label in drawn.labels if label not in strays))
     # A number beside its part may stand outside the plate: all of them are in the picture.
     rim = _RIM_MM / scale
     reach = [label.at for label in drawn.labels]
@@ -156,7 +176,19 @@ def layout_picture(
     _letters(sketch, layout, sheet.corners, sheet.tapes)
     _reasons(sketch, drawn)
     sketch.marks += _strip(drawn, frame, unit, width_mm)
-    return Picture(width_mm=width_mm, height_mm=(high - low) * scale + _STRIP_MM, marks=tuple(sketch.marks))
+    return Picture(
+        width_mm=width_mm,
+        height_mm=(high - low) * scale + _STRIP_MM,
+        marks=tuple(sketch.marks),
+        complete=complete,
+    )
+
+
+def _strays(drawn: Scene) -> list[Label]:
+    """Return the numbers that do not lie in their parts."""
+    shapes = {str(piece.number): piece.shape for piece in drawn.pieces}
+    numbers = drawn.labels[: len(drawn.pieces)]  # they come before the names of keep-outs and remnants
+    return [n for n in numbers if n.leads_to is not None or not shapes[n.text].contains(shapely.Point(n.at))]
 
 
 def _with_plain_reasons(layout: Layout) -> Layout:
@@ -235,7 +267,7 @@ def _hatch(shape: Shape, frame: _Frame, turn_deg: float, step_mm: float, *, widt
 def _numbers(sketch: _Sketch, drawn: Scene) -> None:
     kept = {name for name, _ in drawn.remnants}
     reasons = {name for name, _ in drawn.keep_outs}
-    pieces = {str(p.number) for p in drawn.pieces}
+    pieces = {str(p.number): p for p in drawn.pieces}
     for label in drawn.labels:
         size = label.height_mm * sketch.frame.scale / CAP_HEIGHT
         at = sketch.frame.point(label.at)
@@ -384,7 +416,7 @@ def _grain(turn_deg: float, middle: Point, size: float) -> Iterator[Stroke | Wor
     """An arrow with two heads along the grain, its word before it."""
     turn = math.radians(turn_deg)
     dx, dy = math.cos(turn), math.sin(turn)
-    (x, y), reach = middle, min(6.0, 4.0 / max(abs(dy), 1e-9))
+    (x, y), reach = middle, min(6.0, 3.2 / max(abs(dy), 1e-9))
     tips = [(x - reach * dx, y - reach * dy), (x + reach * dx, y + reach * dy)]
     yield Stroke(rings=(np.array(tips),), width_mm=0.5)
     yield _head(tips[0], (-dx, -dy), 2.2)

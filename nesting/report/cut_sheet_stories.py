@@ -17,6 +17,11 @@ from nesting.report.printing import BOLD, PLAIN
 Block = tuple[Flowable, ...]
 """What stays together on a page; only the last of it may be split."""
 
+_LONG_LIST: Final = 12
+"""A list of more parts than this does not fit the front: its rows are kept low, and what is short stands before it."""
+
+_LONG_ORDER: Final = 400
+
 Stories = dict[Story, list[Block]]
 
 
@@ -45,6 +50,7 @@ _NUMBER: Final = _style(10, right=True)
 _STRONG: Final = _style(10, bold=True)
 _STRONG_NUMBER: Final = _style(10, bold=True, right=True)
 _STEP: Final = _style(9.5, after=2.5, hang=14)
+_LONGER: Final = _style(9.5, bold=True, after=6)
 _ORDER: Final = _style(11.5, bold=True, after=6)
 
 
@@ -68,29 +74,33 @@ class _Drawing(Flowable):  # type: ignore[misc]
 def front_stories(sheet: CutSheet, tapes: Picture, widths_mm: dict[Story, float]) -> Stories:
     """Return what belongs on the front, most important first; widths of columns in mm."""
     widths = _points(widths_mm)
-    parts = [_parts(sheet, widths["parts"]), *_order(sheet), _kept(sheet, widths["parts"]), *_left_over(sheet)]
-    parts.append((_text(sheet.time_note, _NOTE),))
+    long = len(sheet.parts) > _LONG_LIST
+    listed, kept = _parts(sheet, widths["parts"], compact=long), _kept(sheet, widths["parts"])
+    # A list that goes on behind must not take the rest with it.
+    parts = [kept, *_left_over(sheet), listed, *_order(sheet)]
+    if not long:
+        parts = [listed, *_order(sheet), kept, *_left_over(sheet)]
     facts = [
         _tapes(sheet, tapes, widths["facts"]),
         *_steps(sheet),
         (_text(" ".join(sheet.outline), _NOTE),),
+        (_text(sheet.time_note, _NOTE),),
     ]
     return {"parts": parts, "facts": facts}
 
 
 def back_stories(sheet: CutSheet, widths_mm: dict[Story, float]) -> Stories:
-    """Return what stands overleaf: cautions, drawings, distances that were kept; widths of columns in mm."""
+    """Return what stands overleaf: cautions, distances that were kept; widths of columns in mm."""
     widths = _points(widths_mm)
     cautions: list[Block] = [
         (_text(caution.text, _CAUTION), _text(caution.source, _style(6.5, after=4))) for caution in sheet.cautions
     ]
-    drawings = _pairs("Drawings", sheet.drawings, widths["parts"], share=0.6)
     facts = [
         _pairs("Distances kept", sheet.clearances, widths["facts"], share=0.45),
         _pairs("Plate", sheet.plate_file, widths["facts"], share=0.3),
-        (_text(sheet.mass_note, _NOTE),),
+        *((_text(note, _NOTE),) for note in sheet.notes),
     ]
-    return {"parts": [(_text("Cautions", _HEADING),), *cautions, drawings], "facts": facts}
+    return {"parts": [(_text("Cautions", _HEADING),), *cautions], "facts": facts}
 
 
 def _points(widths_mm: dict[Story, float]) -> dict[Story, float]:
@@ -101,14 +111,19 @@ def _text(text: str, style: ParagraphStyle) -> Paragraph:
     return Paragraph(escape(text, quote=False), style)
 
 
-def _parts(sheet: CutSheet, width: float) -> Block:
+def _heading(text: str, note: str) -> Paragraph:
+    """A heading with a note in small letters behind it."""
+    return Paragraph(f'{escape(text)} <font name="{PLAIN}" size="7.5">{escape(note, quote=False)}</font>', _HEADING)
+
+
+def _parts(sheet: CutSheet, width: float, *, compact: bool) -> Block:
     head = ("out", "no.", "part", f"size, {sheet.length_unit}", "pcs", f"{sheet.mass_unit} each")
-    rows = [_head(head, from_right=2), *map(_part_cells, sheet.parts)]
+    rows = [_head(head, from_right=2), *(_part_cells(part, compact=compact) for part in sheet.parts)]
     last = ["", "", _text("all parts", _STRONG), "", _text(sheet.total_pieces, _STRONG_NUMBER)]
     rows.append([*last, _text(sheet.total_mass, _STRONG_NUMBER)])
-    shares = (0.17, 0.14, 0.30, 0.17, 0.08, 0.14)
+    shares = (0.14, 0.14, 0.30, 0.19, 0.08, 0.15)
     table = _table(rows, [share * width for share in shares])
-    return (_text("Parts", _HEADING), _text(sheet.lift_note, _NOTE), table)
+    return (_heading("Parts", sheet.lift_note), table)
 
 
 def _head(texts: Sequence[str], *, from_right: int) -> list[Any]:
@@ -116,14 +131,18 @@ def _head(texts: Sequence[str], *, from_right: int) -> list[Any]:
     return [_text(text, _style(7.5, right=n >= words)) for n, text in enumerate(texts)]
 
 
-def _part_cells(part: PartLine) -> list[Any]:
-    name = [_text(part.name, _STRONG), *([_text(part.details, _style(6.5))] if part.details else [])]
+def _part_cells(part: PartLine, *, compact: bool) -> list[Any]:
+    name, details = escape(part.name, quote=False), escape(part.details, quote=False)
+    if compact:
+        named: Any = Paragraph(f'<font name="{BOLD}" size="9">{name}</font> {details}', _style(6.5))
+    else:
+        named = [Paragraph(name, _STRONG), *([Paragraph(details, _style(6.5))] if details else [])]
     return [
         _text(part.ticks, _style(9 if "/" in part.ticks else 12)),
         _text(part.numbers, _STRONG),
-        name,
+        named,
         _text(part.size, _style(9)),
-        _text(part.pieces, _STRONG_NUMBER),
+        _text(part.pieces, _STRONG_NUMBER if part.pieces.isdigit() else _style(8, bold=True, right=True)),
         _mass(part.mass, heavy=part.heavy),
     ]
 
@@ -138,8 +157,8 @@ def _table(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, head: bool
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LEFTPADDING", (0, 0), (-1, -1), 1),
         ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-        ("TOPPADDING", (0, 0), (-1, -1), 1.5),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 1),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.8),
     ]
     if head:
         style.append(("LINEBELOW", (0, 0), (-1, 0), 0.8, "black"))
@@ -147,8 +166,12 @@ def _table(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, head: bool
 
 
 def _order(sheet: CutSheet) -> list[Block]:
-    told = "Numbers as in the picture; each part's holes before its outside, as the drawing has them."
-    return [(_text("Cutting order", _HEADING), _text(told, _NOTE), _text(sheet.order, _ORDER))]
+    return [
+        (
+            _heading("Cutting order", sheet.order_note),
+            _text(sheet.order, _ORDER if len(sheet.order) < _LONG_ORDER else _LONGER),
+        )
+    ]
 
 
 def _kept(sheet: CutSheet, width: float) -> Block:

@@ -1,14 +1,18 @@
 """Lengths as a cut sheet says them: for a tape in millimetres or fractions of an inch, for a readout in decimals."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Final
 
 from nesting.report.wording import UNKNOWN
 from nesting.shop import InchFractions
 from nesting.units import Unit, from_mm
 
-SHEET_MM_DIGITS = 1
+_TENTHS: Final = 10
+_DECIMALS: Final = 1000
+_ROUNDING: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,14 +32,16 @@ class Lengths:
         """Sign of the unit."""
         return "in" if self.inches else "mm"
 
-    def number(self, length_mm: float) -> str:
-        """A length by tape or rule, without its unit: `1442`, `73.5`, `56 3/4`."""
-        if not self.inches:
-            return f"{length_mm:.{SHEET_MM_DIGITS}f}".removesuffix(".0").replace("-0", "0")
-        inches = from_mm(length_mm, "inch")
-        if not self.fraction:
-            return f"{inches:.3f}"
-        return _mixed(Fraction(round(inches * self.fraction), self.fraction))
+    def number(self, length_mm: float, *, down: bool = False) -> str:
+        """A length by tape or rule, without its unit: `1442`, `73.5`, `56 3/4`; `down` never says too much."""
+        if self.inches:
+            value, parts = from_mm(length_mm, "inch"), int(self.fraction or _DECIMALS)
+        else:
+            value, parts = length_mm, _TENTHS
+        count = math.floor(value * parts + _ROUNDING) if down else round(value * parts)
+        if self.inches and self.fraction:
+            return _mixed(Fraction(count, parts))
+        return f"{count / parts:.3f}" if self.inches else f"{count / parts:.1f}".removesuffix(".0")
 
     def text(self, length_mm: float | None) -> str:
         """A length by tape or rule with its unit."""
@@ -47,9 +53,9 @@ class Lengths:
             return UNKNOWN
         return f"{length_mm / 25.4:.3f} in" if self.inches else f"{length_mm:.2f}".rstrip("0").rstrip(".") + " mm"
 
-    def size(self, sides_mm: Sequence[float]) -> str:
+    def size(self, sides_mm: Sequence[float], *, down: bool = False) -> str:
         """Width and height, without their unit."""
-        return " x ".join(self.number(side) for side in sides_mm)
+        return " x ".join(self.number(side, down=down) for side in sides_mm)
 
     def readout(self, length_mm: float) -> str:
         """A coordinate as the machine's readout shows it."""
@@ -66,15 +72,17 @@ def _mixed(value: Fraction) -> str:
     sign = "-" if value < 0 else ""
     if rest == 0:
         return f"{sign}{whole}"
-    return f"{sign}{whole} {rest}" if whole else f"{sign}{rest}"
+    return f"{sign}{whole}\u00a0{rest}" if whole else f"{sign}{rest}"
 
 
 def runs(numbers: Sequence[int], joint: str = ", ") -> str:
-    """Numbers in their order, three and more that follow one another drawn together: `12-19, 3, 4`."""
+    """Numbers in their order, three and more that follow one another, up or down, drawn together: `12-19, 3, 9-6`."""
     found: list[list[int]] = []
     for n in numbers:
-        if found and n == found[-1][-1] + 1:
-            found[-1].append(n)
+        run = found[-1] if found else []
+        step = run[1] - run[0] if len(run) > 1 else n - run[0] if run else 0
+        if abs(step) == 1 and n == run[-1] + step:
+            run.append(n)
         else:
             found.append([n])
     return joint.join(f"{r[0]}-{r[-1]}" if len(r) > 2 else joint.join(map(str, r)) for r in found)

@@ -94,6 +94,15 @@ def fitted(
     return size, lines
 
 
+def one_line(text: str, font: str, width: float, *, largest: float, smallest: float) -> tuple[float, str]:
+    """Return the largest size at which a text fits one line, and the text, cut off with three dots below `smallest`."""
+    plain = " ".join(_printable(text).split())
+    size = min(largest, largest * width / max(text_width(plain, font, largest), 1e-9))
+    if size >= smallest:
+        return size, plain
+    return smallest, _cut_off(plain, font, smallest, width)
+
+
 def _broken(word: str, font: str, size: float, width: float) -> list[str]:
     pieces = [""]
     for letter in word:

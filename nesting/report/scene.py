@@ -197,7 +197,7 @@ def _beside(
     text: str, at: Point, labels: Sequence[Label], taken: Shape, height: float, *, farthest: float = 30.0
 ) -> Label | None:
     """Find the nearest place for a number that covers no part and no other label, `farthest` heights away at most."""
-    others = shapely.union_all([_box(x, 0.2 * height) for x in labels])
+    others = shapely.STRtree([_box(x, 0.2 * height) for x in labels])
     here = shapely.Point(at)
     for reach in np.arange(2.25, farthest, 0.75) * height:
         for turn in np.linspace(0.0, 2 * math.pi, 24, endpoint=False) + math.pi / 4:
@@ -205,7 +205,7 @@ def _beside(
             tried = Label(text=text, at=spot, height_mm=height, leads_to=at)
             box = _box(tried, 0.1 * height)
             line = shapely.LineString([here, spot])
-            if not (taken.intersects(box) or others.intersects(box) or others.intersects(line)):
+            if not (taken.intersects(box) or any(others.query(g, predicate="intersects").size for g in (box, line))):
                 return tried
     return None
 
