@@ -53,7 +53,8 @@ def _lines(piece: Listed) -> tuple[str, ...]:
     thick = f"{facts.thickness_mm:g} mm" if facts.thickness_mm else "thickness unknown"
     lines = [
         f"{thick}, {facts.grade or 'grade unknown'}",
-        f"{long:.0f} x {short:.0f} mm, holds {sizes.long_mm:.0f} x {sizes.short_mm:.0f}",
+        f"{long:.0f} x {short:.0f} mm over all",
+        f"holds {sizes.long_mm:.0f} x {sizes.short_mm:.0f} mm",
         f"heat {facts.heat or 'unknown'}" + (f", cert. {facts.certificate}" if facts.certificate else ""),
         f"{facts.place or ''}{' · ' if facts.place else ''}since {piece.added.isoformat()}",
     ]

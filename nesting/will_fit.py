@@ -112,36 +112,46 @@ def _proof_for(parts: Sequence[PartSizes], room: Room, clearances: Clearances) -
     needs = [p.need for p in parts]
     # Shelves along the long side of the plate's rectangle, or along the short one.
     across = [[(h, w) for w, h in boxes] for boxes in items]
-    if _in_shelves(items, needs, long + gap, short + gap) or _in_shelves(across, needs, short + gap, long + gap):
+    ways = ((items, long, short), (across, short, long))
+    if any(in_shelves(boxes, needs, wide + gap, high + gap) is not None for boxes, wide, high in ways):
         return f"rectangles round the parts lie in the plate's own of {sizes.long_mm:.0f} x {sizes.short_mm:.0f} mm"
     return ""
 
 
-def _in_shelves(items: Sequence[Sequence[Box]], needs: Sequence[int], width: float, height: float) -> bool:
-    """Tell whether all boxes go into a rectangle by shelves, the highest first, each box as low as it may lie."""
+def in_shelves(
+    items: Sequence[Sequence[Box]], needs: Sequence[int], width: float, height: float
+) -> list[tuple[float, float, float, float]] | None:
+    """Lay boxes into a rectangle by shelves, the highest first, each as low as it may lie.
+
+    `items` are the boxes that each item may be, `needs` how many of it there are.  Return left, bottom, right and top
+    of all, None where they do not go in this way.
+    """
     wanted: list[tuple[float, Sequence[Box]]] = []
     for boxes, need in zip(items, needs, strict=True):
         fitting = [b for b in boxes if b[0] <= width and b[1] <= height]
         if not fitting:
-            return False
+            return None
         wanted += [(min(h for _, h in fitting), fitting)] * need
     if sum(min(w * h for w, h in boxes) for _, boxes in wanted) > width * height:
-        return False
-    shelves: list[tuple[float, float]] = []  # how much is left along each shelf, and its height
-    left = height
+        return None
+    shelves: list[tuple[float, float, float]] = []  # how far each is filled, its bottom and its height
+    laid: list[tuple[float, float, float, float]] = []
+    top = 0.0
     for lowest, boxes in sorted(wanted, key=lambda one: -one[0]):
-        for i, (free, high) in enumerate(shelves):
-            narrow = min((w for w, h in boxes if h <= high and w <= free), default=None)
-            if narrow is not None:
-                shelves[i] = (free - narrow, high)
+        for i, (filled, bottom, high) in enumerate(shelves):
+            found = min((b for b in boxes if b[1] <= high and filled + b[0] <= width), default=None)
+            if found is not None:
                 break
         else:
-            if lowest > left:
-                return False
-            narrow = min(w for w, h in boxes if h <= lowest)
-            shelves.append((width - narrow, lowest))
-            left -= lowest
-    return True
+            if top + lowest > height:
+                return None
+            i, filled, bottom, high = len(shelves), 0.0, top, lowest
+            found = min(b for b in boxes if b[1] <= lowest)
+            shelves.append((0.0, bottom, high))
+            top += lowest
+        laid.append((filled, bottom, filled + found[0], bottom + found[1]))
+        shelves[i] = (filled + found[0], bottom, high)
+    return laid
 
 
 def _doubt(parts: Sequence[PartSizes], room: Room, clearances: Clearances) -> str:
