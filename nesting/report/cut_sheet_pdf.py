@@ -11,7 +11,7 @@ from nesting.report.cut_sheet import CutSheet, Pairs
 from nesting.report.cut_sheet_draw import draw_pdf
 from nesting.report.cut_sheet_forms import FOOT_MM, GAP_MM, HEAD_MM, MARGIN_MM, SHORT_HEAD_MM, Column, Form
 from nesting.report.cut_sheet_picture import Picture
-from nesting.report.cut_sheet_stories import Block, Stories, back_stories, front_stories
+from nesting.report.cut_sheet_stories import Block, Stories, back_story, cautions_story, front_stories
 from nesting.report.printing import BOLD, PLAIN, fitted, new_pdf, one_line
 
 _TITLE_MM: Final = 10.5
@@ -57,12 +57,12 @@ class _Pages:
         draw_pdf(picture, self._canvas, MARGIN_MM * mm, (top - picture.height_mm) * mm)
         self._fill(stories, top, below_mm=top - picture.height_mm - GAP_MM / 2)
         self._large_picture()
-        for name, story in back_stories(self._sheet, form.widths_mm).items():
-            stories[name] += story
-        while any(stories.values()):
+        stories["facts"] += back_story(self._sheet, form.widths_mm["facts"])
+        cautions = cautions_story(self._sheet)
+        while cautions or any(stories.values()):
             self._turn_over(form)
             top = height - MARGIN_MM - SHORT_HEAD_MM
-            self._fill(stories, top, below_mm=top)
+            self._fill(stories, top, below_mm=top, then=cautions)
         self._foot()
         self._canvas.showPage()
         self._canvas.save()
@@ -92,13 +92,22 @@ class _Pages:
         )
         self._rule(height - MARGIN_MM - 6.0)
 
-    def _fill(self, stories: Stories, top_mm: float, *, below_mm: float) -> None:
-        """Pour each story into its columns; raise ValueError if not even an empty page takes the next block."""
-        drawn = 0
-        for column in self._form.columns:
-            top = below_mm if column.below else top_mm
-            drawn += _pour(stories[column.story], self._canvas, column, top_mm=top, low_mm=MARGIN_MM + FOOT_MM)
-        if self._number > 1 and not drawn:
+    def _fill(self, stories: Stories, top_mm: float, *, below_mm: float, then: list[Block] | None = None) -> None:
+        """Pour each story into its columns, and another into what room is left in any of them.
+
+        Raise ValueError if not even an empty page takes the next block.
+        """
+        tops = [(below_mm if column.below else top_mm) * mm for column in self._form.columns]
+        ends = [
+            _pour(stories[column.story], self._canvas, column, top)
+            for column, top in zip(self._form.columns, tops, strict=True)
+        ]
+        if then:
+            ends = [
+                end if stories[column.story] else _pour(then, self._canvas, column, end - (end < top) * GAP_MM * mm)
+                for column, end, top in zip(self._form.columns, ends, tops, strict=True)
+            ]
+        if self._number > 1 and ends == tops:
             raise ValueError("a block of the cut sheet is higher than a page")
 
     def _head(self) -> None:
@@ -106,7 +115,11 @@ class _Pages:
         sheet = self._sheet
         width, height = self._form.page_mm
         top, inner = height - MARGIN_MM, width - 2 * MARGIN_MM
-        self._line(f"Plate {sheet.plate}", BOLD, top - 7.0, share=0.62, largest=20.0)
+        room = (0.62 * inner * mm, _TITLE_MM * mm)
+        size, lines = fitted([f"Plate {sheet.plate}"], BOLD, *room, largest=20, smallest=8, leading=1.1)
+        self._canvas.setFont(BOLD, size)
+        for number, text in enumerate(reversed(lines)):
+            self._canvas.drawString(MARGIN_MM * mm, (top - _TITLE_MM + 2.5) * mm + 1.1 * size * number, text)
         self._line(sheet.title, BOLD, top - 3.8, share=-0.36, largest=11.0)
         shop = f" · {sheet.shop}" if sheet.shop else ""
         self._line(f"layout {sheet.layout_id}{shop}", PLAIN, top - 8.0, share=-0.36, largest=8.0)
@@ -154,17 +167,16 @@ class _Pages:
         self._canvas.line(MARGIN_MM * mm, at_mm * mm, (self._form.page_mm[0] - MARGIN_MM) * mm, at_mm * mm)
 
 
-def _pour(story: list[Block], canvas: Any, column: Column, *, top_mm: float, low_mm: float) -> int:
-    """Move blocks from a story into a column until it is full, and return how many pieces were drawn.
+def _pour(story: list[Block], canvas: Any, column: Column, top: float) -> float:
+    """Move blocks from a story into a column from its top until it is full, and return where they end, in points.
 
     What is in one block stays together, but for its last piece, such as a table, which may be split.
     """
-    drawn = 0
-    left, width, at = column.left_mm * mm, column.width_mm * mm, top_mm * mm
+    left, width, at, low = column.left_mm * mm, column.width_mm * mm, top, (MARGIN_MM + FOOT_MM) * mm
     while story:
         *held, last = story[0]
         heights = [piece.wrapOn(canvas, width, at)[1] + piece.getSpaceAfter() for piece in held]
-        room = at - low_mm * mm - sum(heights)
+        room = at - low - sum(heights)
         high = last.wrapOn(canvas, width, room)[1]
         shown: list[Flowable] = [last]
         rest: list[Flowable] = []
@@ -173,15 +185,13 @@ def _pour(story: list[Block], canvas: Any, column: Column, *, top_mm: float, low
             if not shown:
                 break
         for piece in (*held, *shown):
-            high = piece.wrapOn(canvas, width, at)[1]
-            at -= high
+            at -= piece.wrapOn(canvas, width, at)[1]
             piece.drawOn(canvas, left, at)
             at -= piece.getSpaceAfter()
-            drawn += 1
         story[0:1] = [tuple(rest)] if rest else []
         if rest:
             break
-    return drawn
+    return at
 
 
 def _split(block: Flowable, canvas: Any, width: float, room: float) -> tuple[list[Flowable], list[Flowable]]:

@@ -89,18 +89,20 @@ def front_stories(sheet: CutSheet, tapes: Picture, widths_mm: dict[Story, float]
     return {"parts": parts, "facts": facts}
 
 
-def back_stories(sheet: CutSheet, widths_mm: dict[Story, float]) -> Stories:
-    """Return what stands overleaf: cautions, distances that were kept; widths of columns in mm."""
-    widths = _points(widths_mm)
-    cautions: list[Block] = [
-        (_text(caution.text, _CAUTION), _text(caution.source, _style(6.5, after=4))) for caution in sheet.cautions
-    ]
-    facts = [
-        _pairs("Distances kept", sheet.clearances, widths["facts"], share=0.45),
-        _pairs("Plate", sheet.plate_file, widths["facts"], share=0.3),
+def cautions_story(sheet: CutSheet) -> list[Block]:
+    """Return the cautions, which stand overleaf and flow through columns of any width."""
+    first, *others = [(_text(c.text, _CAUTION), _text(c.source, _style(6.5, after=4))) for c in sheet.cautions]
+    return [(_text("Cautions", _HEADING), *first), *others]
+
+
+def back_story(sheet: CutSheet, width_mm: float) -> list[Block]:
+    """Return the facts that stand overleaf: distances that were kept, where the outline came from."""
+    width = width_mm * mm
+    return [
+        _pairs("Distances kept", sheet.clearances, width, share=0.45),
+        _pairs("Plate", sheet.plate_file, width, share=0.3),
         *((_text(note, _NOTE),) for note in sheet.notes),
     ]
-    return {"parts": [(_text("Cautions", _HEADING),), *cautions], "facts": facts}
 
 
 def _points(widths_mm: dict[Story, float]) -> dict[Story, float]:
@@ -121,7 +123,7 @@ def _parts(sheet: CutSheet, width: float, *, compact: bool) -> Block:
     rows = [_head(head, from_right=2), *(_part_cells(part, compact=compact) for part in sheet.parts)]
     last = ["", "", _text("all parts", _STRONG), "", _text(sheet.total_pieces, _STRONG_NUMBER)]
     rows.append([*last, _text(sheet.total_mass, _STRONG_NUMBER)])
-    shares = (0.14, 0.14, 0.30, 0.19, 0.08, 0.15)
+    shares = (0.14, 0.13, 0.28, 0.19, 0.10, 0.16)
     table = _table(rows, [share * width for share in shares])
     return (_heading("Parts", sheet.lift_note), table)
 
@@ -148,7 +150,7 @@ def _part_cells(part: PartLine, *, compact: bool) -> list[Any]:
 
 
 def _mass(mass: str, *, heavy: bool) -> Paragraph:
-    return _text(f"{HEAVY} {mass}" if heavy else mass, _STRONG_NUMBER if heavy else _NUMBER)
+    return _text(f"{HEAVY}\u00a0{mass}" if heavy else mass, _style(9, bold=True, right=True) if heavy else _NUMBER)
 
 
 def _table(rows: Sequence[Sequence[Any]], widths: Sequence[float], *, head: bool = True) -> Table:
