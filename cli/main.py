@@ -15,13 +15,18 @@ COMMANDS: Final = {
     "nest": "Lay parts out on a plate, check the result, write drawing and yield report.",
     "settle": "The plate lies crooked on the table: bring its layout there, by readouts of its corners.",
     "rack": "Keep leftovers: what is there, what fits, who took what, what came back.",
+    "batch": "Plan an order: which part is cut from which piece, what to buy, what will be left.",
     "plate": "Get the outline of a plate in: tapes, corners, torch readouts, a drawing, a layout's leftover.",
     "check": "Tell whether a written layout or drawing keeps every clearance.",
     "sheet": "Print the cut sheet and part labels of a layout again: other paper, other unit, rack names.",
+    "yield": "Tell where the plate went: of layouts, a batch, a month; mass, time, cost, what leftovers saved.",
     "parts": "List what is in drawings: parts, sizes, holes, mass, and every trouble found.",
     "shop": "Write a first shop file: prices, keep sizes, measured kerf, cut chart.",
     "demo": "Copy the demo job somewhere and run it.",
 }
+
+MODULES: Final = {"yield": "yields"}
+"""Where a command's name is a word of the language, and no name for a module."""
 
 EPILOG: Final = """\
 \b
@@ -48,7 +53,7 @@ class LazyGroup(click.Group):
         """Import the module of a command."""
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = importlib.import_module(f"cli.{cmd_name}").command
+        command: click.Command = importlib.import_module(f"cli.{MODULES.get(cmd_name, cmd_name)}").command
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002

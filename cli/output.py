@@ -5,9 +5,9 @@ import math
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from nesting.drawing.findings import Finding
     from nesting.fit.finding import FitFinding
     from nesting.search.engine import Progress
+
+T = TypeVar("T")
 
 PLAIN_EVERY_S: Final = 5.0
 """Seconds between lines of progress where stderr is no terminal."""
@@ -91,29 +93,34 @@ def tell_fit(findings: "Iterable[FitFinding]", names: dict[str, str], *, notes: 
             say(f"{finding.severity}: {names.get(finding.part_id, finding.part_id)}: {finding.message}")
 
 
+def progress() -> AbstractContextManager[Callable[["Progress"], None]]:
+    """Show how the search goes."""
+    return live(_progress_line)
+
+
 @contextmanager
-def progress() -> Iterator[Callable[["Progress"], None]]:
-    """Show how the search goes: a live line on a terminal, a plain line every few seconds elsewhere."""
+def live(written: Callable[[T], str]) -> Iterator[Callable[[T], None]]:
+    """Show how something goes: a live line on a terminal, a plain line every few seconds elsewhere."""
     if not sys.stderr.isatty():
-        yield _plain_lines()
+        yield _plain_lines(written)
         return
     from rich.console import Console
     from rich.live import Live
     from rich.text import Text
 
-    with Live(Text("starting the search"), console=Console(stderr=True), transient=True) as live:
-        yield lambda seen: live.update(Text(_progress_line(seen)))
+    with Live(Text("starting the search"), console=Console(stderr=True), transient=True) as shown:
+        yield lambda seen: shown.update(Text(written(seen)))
 
 
-def _plain_lines() -> Callable[["Progress"], None]:
+def _plain_lines(written: Callable[[T], str]) -> Callable[[T], None]:
     last = -math.inf
 
-    def line(seen: "Progress") -> None:
+    def line(seen: T) -> None:
         nonlocal last
         now = time.monotonic()
         if now - last >= PLAIN_EVERY_S:
             last = now
-            say(_progress_line(seen))
+            say(written(seen))
 
     return line
 
