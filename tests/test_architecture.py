@@ -29,6 +29,7 @@ ROOMS: dict[str, set[str]] = {
     "geometry": set(),
     "drawing": {"drawing"},
     "search": {"search"},
+    "batch": {"batch", "search", "check"},
     "fit": {"fit"},
     "check": {"checking", "drawing"},
     "checking": {"checking", "drawing"},
