@@ -65,7 +65,7 @@ def edit(
         plate = replace(plate, uncertainty_mm=length(uncertainty))
     said = {k: v for k, v in (("who", known.who), ("when", known.when), ("photo", known.photo)) if v is not None}
     # Corners to set the plate up by lie elsewhere once it has been turned.
-    capture = kept.capture.model_copy(update={**said, **({"set_up_by": ()} if moved else {})})
+    capture = kept.capture.model_copy(update={**said, **({"set_up_by": (), "letters": ()} if moved else {})})
     if moved and kept.capture.set_up_by:
         say("note: the corners to lay the plate on the table by are no longer told; they are the same on the steel")
     return tell(replace(kept, plate=plate, capture=capture), None, given, as_json=as_json)

@@ -120,13 +120,13 @@ def finish(captured: "Captured", given: dict[str, Any], *, as_json: bool, source
 
 def tell(kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any], *, as_json: bool) -> int:
     """Write a plate if asked for, and tell what it is and what to tape before it is cut."""
-    from nesting.capture import SCHEMA, check_lines, corner_places, document, picture_of, save
+    from nesting.capture import SCHEMA, check_lines, corner_labels, document, picture_of, save
 
     out = given["out"]
     files: dict[str, str] = {}
     if out is not None:
         picture = picture_of(out, given["picture"])
-        save(kept, out, picture=picture, corners=corner_places(captured) if captured else (), force=given["force"])
+        save(kept, out, picture=picture, corners=corner_labels(kept, captured), force=given["force"])
         files = {"file": str(out), "picture": str(picture)}
     for text in captured.warnings if captured else ():
         say(f"warning: {text}")
@@ -138,7 +138,7 @@ def tell(kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any]
     plate = kept.plate
     show(f"{plate.name}: {plate.area_mm2 / 1e6:.4f} m2, {len(plate.holes)} holes, {len(plate.keep_outs)} keep-outs")
     show(f"uncertain by {plate.uncertainty_mm:.2f} mm (95 % bound; {kept.capture.basis or plate.captured})")
-    show("tape these before cutting: " + "; ".join(check_lines(plate, captured)))
+    show("tape these before cutting: " + "; ".join(check_lines(kept)))
     show("check by dry run along the outline")
     show(f"wrote {out} and {files['picture']}" if files else "nothing written; give --out FILE.toml")
     return DONE

@@ -1,12 +1,14 @@
 """From an outline that came in to what is kept of it: plate file, picture, and what to say of it."""
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
+from nesting.corner_names import named_corners
 from nesting.errors import InputError
 from nesting.geometry.pose import Point
 from nesting.geometry.tape_checks import TapeCheck, tape_checks
@@ -16,6 +18,9 @@ from nesting.plate_file import CaptureEntry, StoredPlate, refuse_taken, write_pl
 
 SCHEMA: Final = "oddplate-capture/1"
 PICTURES: Final = (".png", ".svg", ".pdf")
+_LETTER: Final = re.compile(r"[A-Za-z]\d*")
+"""What people chalk beside a corner; ways that count corners leave their letters to the drawing."""
+
 _SAME_MM: Final = 1e-3
 
 
@@ -39,11 +44,13 @@ class Known:
 def stored(captured: Captured, known: Known, *, name: str, readings: str | None = None) -> StoredPlate:
     """Return the plate of an outline with what is known of it; `name` where nobody gave one."""
     places = dict(corner_places(captured))
+    chalked = set(captured.names) == set(places) and all(_LETTER.fullmatch(name) for name in places)
     set_up = tuple(places[n] for n in captured.set_up_by or () if n in places)
     capture = CaptureEntry(
         way=captured.way,
         basis=captured.basis,
         set_up_by=tuple((round(x, 3), round(y, 3)) for x, y in set_up),
+        letters=tuple((n, round(x, 3), round(y, 3)) for n, (x, y) in places.items()) if chalked else (),
         readings=readings,
         who=known.who,
         when=known.when,
@@ -85,6 +92,18 @@ def picture_of(out: Path, picture: Path | None) -> Path:
     return path
 
 
+def corner_labels(kept: StoredPlate, captured: Captured | None = None) -> list[tuple[str, Point]]:
+    """Names and places of a plate's corners as every sheet has them, in brackets what they were counted as."""
+    lettered = [(c.name, c.point) for c in named_corners(kept.to_lay_out)]
+    counted = corner_places(captured) if captured else []
+    found = []
+    for name, at in lettered:
+        other = _named(at, dict(counted))
+        found.append((name if other in (None, name) else f"{name} ({other})", at))
+    places = dict(lettered)
+    return [*found, *((f"({name})", at) for name, at in counted if _named(at, places) is None)]
+
+
 def save(kept: StoredPlate, out: Path, *, picture: Path, corners: Sequence[tuple[str, Point]], force: bool) -> None:
     """Write plate file and picture; raise `InputError` before either where one is there and may not be replaced."""
     from nesting.report.plate_picture import draw_plate  # matplotlib, which looking alone does without
@@ -109,7 +128,7 @@ def save(kept: StoredPlate, out: Path, *, picture: Path, corners: Sequence[tuple
 def document(kept: StoredPlate, captured: Captured | None = None) -> dict[str, Any]:
     """Return what is known of a captured plate for a JSON document, lengths in mm."""
     plate = kept.plate
-    names = dict(corner_places(captured)) if captured else {}
+    names = {c.name: c.point for c in named_corners(kept.to_lay_out)}
     x0, y0, x1, y1 = plate.fine_polygon.bounds
     return {
         "name": plate.name,
@@ -121,6 +140,7 @@ def document(kept: StoredPlate, captured: Captured | None = None) -> dict[str, A
         "size_mm": [round(x1 - x0, 3), round(y1 - y0, 3)],
         "holes": len(plate.holes),
         "keep_outs": len(plate.keep_outs),
+        "letters": [{"name": name, "at_mm": [round(v, 3) for v in at]} for name, at in names.items()],
         "checks": [
             {
                 "from": _named(c.start, names),
@@ -138,10 +158,10 @@ def document(kept: StoredPlate, captured: Captured | None = None) -> dict[str, A
     }
 
 
-def check_lines(plate: Plate, captured: Captured | None = None) -> list[str]:
+def check_lines(kept: StoredPlate) -> list[str]:
     """Say which three distances to tape before cutting."""
-    names = dict(corner_places(captured)) if captured else {}
-    return [_check_line(c, names) for c in tape_checks(plate.outer)]
+    names = {c.name: c.point for c in named_corners(kept.to_lay_out)}
+    return [_check_line(c, names) for c in tape_checks(kept.plate.outer)]
 
 
 def _check_line(check: TapeCheck, names: dict[str, Point]) -> str:

@@ -13,6 +13,9 @@ from nesting.plate import Plate
 _AS_NEAR_MM: Final = 1.0
 """Corners as near to the lower left as this are equally near: the lowest of them is the first."""
 
+_SAME_MM: Final = 0.01
+"""Letters are kept in files to a thousandth of a millimetre."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NamedCorner:
@@ -27,15 +30,19 @@ def named_corners(plate: Plate) -> tuple[NamedCorner, ...]:
 
     A corner is where the outline turns so much that one sees it on the steel (`sharp_corners`); where an arc runs
     smoothly into an edge there is none.  Holes and keep-outs have none of these letters.  Behind Z come A1 to Z1,
-    A2 to Z2.  The lower left is that of the box round the corners; a plate that has a `corner_a` begins at the corner
-    nearest to that.  The same outline has the same letters wherever
-    its drawing begins, and rounding does not change them.  A plate without corners, such as a round one, has no
-    letters: whoever needs its place on the table marks points and knows them by their coordinates.
+    A2 to Z2.  The lower left is that of the box round the corners.  A plate that was lettered before keeps its letters,
+    as long as they all lie where its edge has an end of a line or an arc.
+
+    The same outline has the same letters wherever its drawing begins, and rounding does not change them.  A plate
+    without corners, such as a round one, has no letters: whoever needs its place on the table marks points and knows
+    them by their coordinates.
     """
+    if plate.lettered and _on_outline(plate):
+        return tuple(NamedCorner(name=name, point=point) for name, point in plate.lettered)
     points = sharp_corners(plate.outer)
     if not points:
         return ()
-    first = _lowest_left(points) if plate.corner_a is None else _nearest(points, plate.corner_a)
+    first = _lowest_left(points)
     ordered = [*points[first:], *points[:first]]
     return tuple(NamedCorner(name=corner_name(k), point=p) for k, p in enumerate(ordered))
 
@@ -46,8 +53,10 @@ def corner_name(index: int) -> str:
     return ascii_uppercase[letter] + (str(cycle) if cycle else "")
 
 
-def _nearest(points: Sequence[Point], place: Point) -> int:
-    return min(range(len(points)), key=lambda k: math.dist(points[k], place))
+def _on_outline(plate: Plate) -> bool:
+    """Tell whether the outline still has all its lettered corners: it may have been changed since."""
+    ends = [piece.start for piece in plate.outer.pieces]
+    return all(min(math.dist(point, end) for end in ends) <= _SAME_MM for _, point in plate.lettered)
 
 
 def _lowest_left(points: Sequence[Point]) -> int:

@@ -38,8 +38,8 @@ class Plate:
     """A plate in its own drawing's place, millimetres.  What nobody knows is None and stays None.
 
     `certificate` is the number of the mill's test certificate.  `uncertainty_mm` is a 95 % bound on how far the
-    outline may be wrong, the largest over the outline.  `corner_a` is where the corner called A lies, for a plate whose
-    corners were lettered before it came to lie here; None leaves it to the drawing.
+    outline may be wrong, the largest over the outline.  `lettered` are names and places of its corners, in order,
+    where they stand on the steel already; none leaves their names to the drawing.
     """
 
     name: str
@@ -54,7 +54,7 @@ class Plate:
     captured: str = "as given"
     capture: Capture | None = None
     uncertainty_mm: float = 0.0
-    corner_a: Point | None = None
+    lettered: tuple[tuple[str, Point], ...] = ()
     parent: str | None = None
     place: str | None = None
     source: str = ""

@@ -19,6 +19,7 @@ from nesting.lengths import UnitWord
 from nesting.outline.rings import Vertex, vertices_of
 from nesting.plate import Capture, Plate
 from nesting.tolerances import R12_ARC_MM
+from nesting.units import Unit
 from nesting.written_plate import completed, written_plate
 
 SCHEMA: Final = "oddplate-plate/1"
@@ -26,14 +27,19 @@ SUFFIX: Final = ".toml"
 
 
 Place = Annotated[tuple[float, float], Field(strict=False)]
+Letter = Annotated[tuple[str, float, float], Field(strict=False)]
 
 
 class CaptureEntry(Entry):
-    """How the outline came in; `set_up_by` are the corners by which the plate is laid on the table."""
+    """How the outline came in; `set_up_by` are the corners by which the plate is laid on the table.
+
+    `letters` are names and places of the corners as they stand on the steel.
+    """
 
     way: str
     basis: str = ""
     set_up_by: tuple[Place, ...] = Field(default=(), strict=False)
+    letters: tuple[Letter, ...] = Field(default=(), strict=False)
     readings: str | None = None
     who: str | None = None
     when: date | None = None
@@ -60,17 +66,19 @@ class PlateFile(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class StoredPlate:
-    """A plate and how it was captured."""
+    """A plate, how it was captured, and the unit its file is written in."""
 
     plate: Plate
     capture: CaptureEntry
+    unit: Unit = "mm"
 
     @property
     def to_lay_out(self) -> Plate:
         """The plate for a layout, with how it was captured and by which corners it is laid on the table."""
         said = self.capture
         record = Capture(who=said.who, when=said.when, photo=said.photo, set_up_by=said.set_up_by)
-        plate = self.plate if record == Capture() else replace(self.plate, capture=record)
+        lettered = tuple((name, (x, y)) for name, x, y in said.letters)
+        plate = replace(self.plate, capture=None if record == Capture() else record, lettered=lettered)
         if len(said.set_up_by) != 2:
             return plate
         first, second = (f"({x:.1f}, {y:.1f})" for x, y in said.set_up_by)
@@ -87,7 +95,9 @@ def read_plate_file(path: Path) -> StoredPlate:
         raise JobError(f"{path}: {error}") from None
     name = file.plate.name or path.stem
     return StoredPlate(
-        plate=replace(plate, name=name, captured=file.capture.way, source=path.name), capture=file.capture
+        plate=replace(plate, name=name, captured=file.capture.way, source=path.name),
+        capture=file.capture,
+        unit=file.units,
     )
 
 

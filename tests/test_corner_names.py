@@ -54,9 +54,15 @@ def test_rounding_does_not_change_the_letters(shifts):
 def test_a_plate_that_was_lettered_before_it_was_turned_keeps_its_letters():
     """Turned by a quarter another corner is the lowest left; on the steel stands what was chalked."""
     turned = Pose(turn_deg=90.0, x_mm=700.0)
-    of = plate(Contour.of_points(ELL).posed(turned), corner_a=turned.point(ELL[0]))
-    assert letters(of) == {n: turned.point(p) for n, p in zip("ABCDEF", ELL, strict=True)}
-    assert letters(replace(of, corner_a=None))["A"] != turned.point(ELL[0])
+    chalked = tuple((n, turned.point(p)) for n, p in zip("CDEFAB", ELL, strict=True))
+    of = plate(Contour.of_points(ELL).posed(turned), lettered=chalked)
+    assert list(letters(of).items()) == list(chalked)
+    assert letters(replace(of, lettered=()))["A"] == turned.point(ELL[5])
+
+
+def test_letters_that_the_outline_no_longer_has_are_not_kept():
+    moved = (("P", (0.0, 0.0)), ("Q", (300.0, 4.0)))
+    assert list(letters(plate(Contour.of_points(ELL), lettered=moved))) == list("ABCDEF")
 
 
 def test_an_arc_s_end_is_a_corner_where_one_sees_it_and_none_where_it_runs_smoothly_into_the_edge():

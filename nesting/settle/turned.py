@@ -36,7 +36,6 @@ def turned(layout: Layout, pose: Pose, note: str = "") -> Layout:
 def turned_plate(plate: Plate, pose: Pose, note: str = "") -> Plate:
     """Return the plate in table coordinates, its corners called as they are on the steel."""
     captured = plate.captured.partition(_LAID_BY)[0]
-    lettered = next((c.point for c in named_corners(plate)), None)
     return replace(
         plate,
         outer=plate.outer.posed(pose),
@@ -45,7 +44,7 @@ def turned_plate(plate: Plate, pose: Pose, note: str = "") -> Plate:
         grain_deg=None if plate.grain_deg is None else pose.direction_deg(plate.grain_deg) % 360.0,
         captured=f"{captured}; {note}" if note else captured,
         capture=None if plate.capture is None else replace(plate.capture, set_up_by=()),
-        corner_a=None if lettered is None else pose.point(lettered),
+        lettered=tuple((c.name, pose.point(c.point)) for c in named_corners(plate)),
     )
 
 

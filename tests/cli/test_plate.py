@@ -7,6 +7,7 @@ import pytest
 from outline_layouts import LAYOUT
 
 from cli.main import main
+from nesting.corner_names import named_corners
 from nesting.layout_file import save_layout
 from nesting.plate_file import read_plate_file
 
@@ -40,6 +41,28 @@ def test_every_way_writes_plate_file_and_picture(way: str, tmp_path: Path, capsy
     assert (kept.capture.who, str(kept.capture.when), kept.capture.photo) == ("N. N.", "2026-03-04", "a.jpg")
     assert main(args) == 2
     assert "exists already" in capsys.readouterr().err
+
+
+def test_letters_chalked_for_the_tapes_stay_the_plate_s_letters(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    """A sheet that called another corner A than the one with A on it would be worse than none."""
+    chalked = RIGHT.translate(str.maketrans("ABCD", "QRSP")).replace("\n", ";")
+    args = ["plate", "tapes", "--typed", chalked, "--order", "Q,R,S,P", "--out", str(tmp_path / "p.toml"), "--json"]
+    assert main(args) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [c["name"] for c in told["letters"]] == list("QRSP")
+    assert {c["from"] for c in told["checks"]} | {c["to"] for c in told["checks"]} <= set("QRSP")
+    plate = read_plate_file(tmp_path / "p.toml").to_lay_out
+    places = {c["name"]: (c["x_mm"], c["y_mm"]) for c in told["corners"]}
+    assert [c.name for c in named_corners(plate)] == list("QRSP")
+    assert all(c.point == pytest.approx(places[c.name], abs=1e-3) for c in named_corners(plate))
+    # Turned over, they lie elsewhere, and the drawing letters them anew.
+    assert main(["plate", "edit", str(tmp_path / "p.toml"), "--mirror", "--out", str(tmp_path / "m.toml")]) == 0
+    assert [c.name for c in named_corners(read_plate_file(tmp_path / "m.toml").to_lay_out)] == list("ABCD")
+
+
+def test_corners_that_were_counted_get_the_letters_of_the_sheets(capsys: pytest.CaptureFixture[str]):
+    assert main(["plate", "readouts", *WAYS["readouts"]]) == 0
+    assert "tape these before cutting: A to C: 1442.2 mm; B to D: 1442.2 mm" in capsys.readouterr().out
 
 
 def test_readings_from_a_file_are_told_in_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
