@@ -1,5 +1,6 @@
 """One program among several at a rack, run by tests as a process of its own: `python rack_crowd.py HOW WHERE NAME`."""
 
+import itertools
 import random
 import sys
 import time
@@ -38,9 +39,10 @@ def take_all(rack: Rack, name: str) -> None:
 
 
 def work(rack: Rack, name: str) -> None:
-    """Add, take, cut, give back and undo without end."""
-    print("at work", flush=True)
-    while True:
+    """Add, take, cut, give back and undo without end; tell once it is well under way."""
+    for turn in itertools.count():
+        if turn == 10:
+            print("at work", flush=True)
         there = rack.pieces()
         act = random.choice(["add", "take", "give back", "cut", "cut", "undo", "scrap"])
         try:
