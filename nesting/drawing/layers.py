@@ -14,7 +14,7 @@ LABEL: Final = "LABEL"
 PIERCE_MARK: Final = "PIERCE_MARK"
 
 COLOURS: Final[dict[str, int]] = {
-    PART_OUTSIDE: 5,
+    PART_OUTSIDE: 150,
     PART_INSIDE: 30,
     MARK: 131,
     PLATE_EDGE: 8,
@@ -22,13 +22,16 @@ COLOURS: Final[dict[str, int]] = {
     LABEL: 9,
     PIERCE_MARK: 214,
 }
-"""ACI by layer: blue, orange, light blue, dark grey, light orange, light grey, dark magenta."""
+"""ACI by layer: azure, orange, light blue, dark grey, light orange, light grey, dark magenta.
+
+Pure blue, ACI 5, is hard to see on the dark ground that most controllers and drawing programs have.
+"""
 
 LAYERS: Final = frozenset(COLOURS)
 """All layers of our own writing."""
 
 STROKES: Final[dict[str, str]] = {
-    PART_OUTSIDE: "#0000ff",
+    PART_OUTSIDE: "#007fff",
     PART_INSIDE: "#ff7f00",
     MARK: "#7fdfff",
     PLATE_EDGE: "#414141",
