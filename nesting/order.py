@@ -219,8 +219,15 @@ def plate_of(job: Job, asked: Questions, shop: Shop, from_rack: FromRack | None)
         return Bare(plate=completed(written_plate(entry), entry))
     path = job.path(entry.drawing)
     if path.suffix.lower() == SUFFIX:
-        plate = completed(read_plate_file(path).to_lay_out, entry)
-        facts = DrawingFacts(name=path.name, role="plate", sha256=hashlib.sha256(path.read_bytes()).hexdigest())
+        stored = read_plate_file(path)
+        plate = completed(stored.to_lay_out, entry)
+        facts = DrawingFacts(
+            name=path.name,
+            role="plate",
+            sha256=hashlib.sha256(path.read_bytes()).hexdigest(),
+            unit=stored.unit,
+            unit_reason="units of the plate file",
+        )
         return Bare(plate=plate, drawings=(facts,))
     said = job.unit_for(path) or entry.units
     reading = job.reading_for().choices

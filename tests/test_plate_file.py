@@ -115,7 +115,10 @@ def test_a_job_takes_a_plate_file_and_what_it_says_besides(tmp_path: Path):
             "part": [{"drawing": str(demo / "bracket.dxf")}],
         }
     )
-    plate = resolve(job).plate
+    order = resolve(job)
+    plate = order.plate
+    facts = next(d for d in order.drawings if d.role == "plate")
+    assert (facts.unit, facts.unit_reason) == ("mm", "units of the plate file"), "the report told no unit before"
     assert "laid on" not in plate.captured
     assert (plate.name, plate.heat, plate.thickness_mm, plate.captured) == ("p", "H9", 6.0, "tapes")
     assert plate.uncertainty_mm == 2.5

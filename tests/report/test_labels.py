@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from printed import pictures, sizes_mm, words
 
 from nesting.errors import InputError
 from nesting.report.labels import GRIDS, Label, labels_pdf, write_labels
 from nesting.report.printing import BOLD, PAPER_MM, PLAIN, fitted, one_line, text_width, wrapped
 from nesting.shop import Paper
-from printed import pictures, sizes_mm, words
 
 SHORT = Label(title="12 · bracket", lines=("order 4711/3", "heat H 4711"), code="part bracket\nno. 12")
 
