@@ -62,7 +62,18 @@ def load_layout(path: Path) -> Layout:
     InputError
         The file cannot be read, is not JSON, has another schema, or a value in it is wrong; names the key.
     """
-    data = _read(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: is not UTF-8 text (byte {error.start}); expected JSON") from None
+    return layout_of(text, path)
+
+
+def layout_of(text: str, path: Path | str) -> Layout:
+    """Return the layout of a document; `path` names it in messages, and errors are those of `load_layout`."""
+    data = _parsed(text, path)
     found = data.pop("schema", None)
     if found != SCHEMA:
         raise InputError(f"{path}: schema is {found!r}, expected {SCHEMA!r}: not a layout of this version")
@@ -89,13 +100,9 @@ def _plain(layout: Layout) -> dict[str, Any]:
     return plain
 
 
-def _read(path: Path) -> dict[str, Any]:
+def _parsed(text: str, path: Path | str) -> dict[str, Any]:
     try:
-        data = json.loads(path.read_text(encoding="utf-8-sig"))
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read: {error.strerror}") from None
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: is not UTF-8 text (byte {error.start}); expected JSON") from None
+        data = json.loads(text)
     except json.JSONDecodeError as error:
         raise InputError(f"{path}, line {error.lineno} column {error.colno}: not JSON: {error.msg}") from None
     except RecursionError:
@@ -105,14 +112,14 @@ def _read(path: Path) -> dict[str, Any]:
     return data
 
 
-def _require_finite(value: object, path: Path, at: Keys) -> None:
+def _require_finite(value: object, path: Path | str, at: Keys) -> None:
     if isinstance(value, float) and not math.isfinite(value):
         raise InputError(f"{path}: {_key(at)} is {value}, expected a finite number")
     for key, item in _items(value):
         _require_finite(item, path, (*at, key))
 
 
-def _require_known_keys(found: object, known: object, path: Path, at: Keys) -> None:
+def _require_known_keys(found: object, known: object, path: Path | str, at: Keys) -> None:
     """Refuse keys nobody reads: a misspelt `turn_deg` would otherwise silently lay the part unturned."""
     taken = dict(_items(known))
     for key, item in _items(found):
@@ -122,7 +129,7 @@ def _require_known_keys(found: object, known: object, path: Path, at: Keys) -> N
         _require_known_keys(item, taken[key], path, (*at, key))
 
 
-def _require_known_parts(layout: Layout, path: Path) -> None:
+def _require_known_parts(layout: Layout, path: Path | str) -> None:
     parts = layout.parts
     named = [(f"placements[{i}]", p.part_id) for i, p in enumerate(layout.placements)]
     named += [(f"left_over[{i}]", p.part_id) for i, p in enumerate(layout.left_over)]

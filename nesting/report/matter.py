@@ -3,8 +3,11 @@
 from dataclasses import dataclass
 from typing import Final
 
+from shapely.geometry import Polygon
+
 from nesting.errors import InputError
 from nesting.layout import Layout
+from nesting.plate import Plate
 from nesting.report.facts import Inputs
 from nesting.shop import MassBy, Shop
 from nesting.tables import (
@@ -16,7 +19,10 @@ from nesting.tables import (
     material_of,
     weighed_gauge,
 )
+from nesting.tolerances import FINE_CHORD_MM
 
+TAKEN_AS_LEFTOVER: Final = "a leftover"
+_RECTANGLE: Final = 0.99
 AREA_DIGITS: Final = 1
 MASS_DIGITS: Final = 3
 LENGTH_DIGITS: Final = 1
@@ -65,7 +71,7 @@ class Matter:
             mass_by=mass_by,
             note=note.format(why=why),
             lift_limit_kg=shop.lift_limit_kg,
-            leftover=layout.plate.parent is not None,
+            leftover=layout.plate.parent is not None or not _is_rectangle(layout.plate),
             row=row,
             cut_note=cut_note,
         )
@@ -82,6 +88,12 @@ class Matter:
     def inputs(self, area_mm2: float) -> Inputs:
         """What a mass was worked out from."""
         return {"area_mm2": area_mm2, "thickness_mm": self.thickness_mm, "density_kg_m3": self.kg_m3}
+
+
+def _is_rectangle(plate: Plate) -> bool:
+    """True for what may have been bought: sheets are sold square and whole, and are off by little."""
+    outline: Polygon = plate.outer.polygon(FINE_CHORD_MM, "midway")
+    return not plate.holes and outline.area >= _RECTANGLE * outline.minimum_rotated_rectangle.area
 
 
 def _heaviness(shop: Shop, material: str, grade: str | None, thickness_mm: float | None) -> tuple[float, MassBy, str]:

@@ -3,12 +3,15 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from nesting.layout import Layout, SearchFacts
 from nesting.remnant import Balance
 from nesting.report.facts import Figure, Inputs, PartRow, RemnantRow
-from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, MASS_DIGITS, Matter, cut_time_s
+from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, MASS_DIGITS, TAKEN_AS_LEFTOVER, Matter, cut_time_s
 from nesting.shop import Shop
+
+_TAKEN_AS_SHEET: Final = "a new sheet: a rectangle of no known parent"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -230,7 +233,7 @@ def costs(t: Totals, matter: Matter, shop: Shop) -> tuple[Figure, ...]:
             f"mass of the plate x {bought} price",
             {
                 "price_per_kg": plate_price,
-                "plate_taken_as": "a leftover" if matter.leftover else "a new sheet, since no parent is known",
+                "plate_taken_as": TAKEN_AS_LEFTOVER if matter.leftover else _TAKEN_AS_SHEET,
             },
         ),
         (

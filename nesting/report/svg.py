@@ -20,19 +20,22 @@ _BOXED = 1.7
 """Height of the box round a spot's number, in heights of the number."""
 
 
-def inline_svg(drawn: Scene, unit: Unit, area: Measure) -> str:
-    """Return one `<svg>` element, y down, sized by its view box; all texts are escaped."""
+def inline_svg(drawn: Scene, unit: Unit, area: Measure, *, prefix: str = "") -> str:
+    """Return one `<svg>` element, y down, sized by its view box; all texts are escaped.
+
+    `prefix` stands before its ids: those of several pictures on one page must differ.
+    """
     x0, y0, x1, y1 = drawn.bounds
     hair = drawn.text_mm / 14
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="layout" role="img" aria-label="layout" '
         f'viewBox="{x0:.2f} {-y1:.2f} {x1 - x0:.2f} {y1 - y0:.2f}" stroke-width="{hair:.3f}">'
     )
-    body = (*_shapes(drawn, unit, area), *_labels(drawn), *_signs(drawn, unit))
-    return "".join([head, _patterns(drawn.text_mm), *body, "</svg>"])
+    body = (*_shapes(drawn, unit, area, prefix), *_labels(drawn), *_signs(drawn, unit))
+    return "".join([head, _patterns(drawn.text_mm, prefix), *body, "</svg>"])
 
 
-def _patterns(step: float) -> str:
+def _patterns(step: float, prefix: str) -> str:
     line = f'<line x1="0" y1="0" x2="0" y2="{step:.2f}" stroke="{{}}" stroke-width="{{:.2f}}"/>'
     frame = (
         '<pattern id="{}" patternUnits="userSpaceOnUse" patternTransform="rotate({})" '
@@ -41,18 +44,18 @@ def _patterns(step: float) -> str:
     cross = line.format("#000", step / 6) + f'<line x1="0" y1="0" x2="{step:.2f}" y2="0" stroke="#000" '
     cross += f'stroke-width="{step / 6:.2f}"/>'
     left = line.format("#b5b5b5", step / 10)
-    return f"<defs>{frame.format('left', 45, left)}{frame.format('barred', 45, cross)}</defs>"
+    return f"<defs>{frame.format(f'{prefix}left', 45, left)}{frame.format(f'{prefix}barred', 45, cross)}</defs>"
 
 
-def _shapes(drawn: Scene, unit: Unit, area: Measure) -> Iterator[str]:
+def _shapes(drawn: Scene, unit: Unit, area: Measure, prefix: str) -> Iterator[str]:
     thick = drawn.text_mm / 6
     yield _path(drawn.plate, "plate", 'fill="#f4f4f4"')
     for name, shape in drawn.remnants:
         title = f"kept remnant {name}, {area.full(shape.area)}"
-        yield _path(shape, title, 'fill="url(#left)" stroke="#9a9a9a"')
+        yield _path(shape, title, f'fill="url(#{prefix}left)" stroke="#9a9a9a"')
     for name, shape in drawn.keep_outs:
         yield _path(shape, f"keep-out: {name}", 'fill="#fff"')
-        yield _path(shape, f"keep-out: {name}", 'fill="url(#barred)" stroke="#000"')
+        yield _path(shape, f"keep-out: {name}", f'fill="url(#{prefix}barred)" stroke="#000"')
     yield _path(drawn.plate, "plate", f'fill="none" stroke="#000" stroke-width="{thick:.3f}"')
     for piece in drawn.pieces:
         yield _path(piece.shape, piece.title(unit), f'class="part" fill="{pale(piece.colour)}" stroke="#000"')

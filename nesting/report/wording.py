@@ -34,16 +34,17 @@ class Measure:
         return UNKNOWN if value is None else f"{self.text(self.shown(value))} {self.unit}"
 
 
+# The metric page shows what JSON and CSV hold, digit by digit, so that sums agree between all of them.
 _METRIC: Final[dict[Kind, Measure]] = {
     "length": Measure(unit="mm", size=1.0, digits=1),
-    "travel": Measure(unit="m", size=1000.0, digits=3),
-    "area": Measure(unit="cm²", size=100.0, digits=2),
+    "travel": Measure(unit="m", size=1000.0, digits=4),
+    "area": Measure(unit="cm²", size=100.0, digits=3),
     "mass": Measure(unit="kg", size=1.0, digits=3),
 }
 _INCH: Final[dict[Kind, Measure]] = {
     "length": Measure(unit="in", size=25.4, digits=3),
-    "travel": Measure(unit="in", size=25.4, digits=2),
-    "area": Measure(unit="in²", size=25.4**2, digits=3),
+    "travel": Measure(unit="in", size=25.4, digits=3),
+    "area": Measure(unit="in²", size=25.4**2, digits=4),
     "mass": Measure(unit="lb", size=KG_PER_LB, digits=3),
 }
 

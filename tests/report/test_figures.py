@@ -157,15 +157,20 @@ def test_amperage_not_given_gives_no_time_and_says_so(sample: Layout) -> None:
 def test_cost_by_the_shops_prices(sample: Layout) -> None:
     prices = Prices(new_per_kg=2.0, remnant_per_kg=1.0, scrap_per_kg=0.25, currency="EUR")
 
+    sheet = replace(sample, plate=replace(sample.plate, outer=Contour.of_rectangle(1000.0, 900.0), holes=()))
+    cut_off = replace(sheet, plate=replace(sheet.plate, parent="sheet 12"))
+    bought, leftover, odd = (figures(x, Shop(prices=prices)) for x in (sheet, cut_off, sample))
     areas = balance(sample, Shop())
-    taken = replace(sample, plate=replace(sample.plate, parent="sheet 12"))
-    bought = figures(sample, Shop(prices=prices), areas=areas)
-    leftover = figures(taken, Shop(prices=prices), areas=areas)
 
     mass = {k: bought.figure(k).value or 0.0 for k in ("plate_mass", "kept_mass", "scrap_mass")}
     net = 2.0 * mass["plate_mass"] - mass["kept_mass"] - 0.25 * mass["scrap_mass"]
     assert bought.figure("material_cost").value == pytest.approx(net, abs=0.011)
     assert leftover.figure("plate_cost").value == pytest.approx(mass["plate_mass"], abs=0.006)
+    assert odd.figure("plate_cost").value == pytest.approx(odd.figure("plate_mass").value, abs=0.006), "no sheet"
+    used = (leftover.figure("plate_mass").value or 0.0) - (leftover.figure("kept_mass").value or 0.0)
+    assert leftover.figure("saved_by_leftover").value == pytest.approx((2.0 - 1.0) * used, abs=0.006)
+    assert bought.figure("saved_by_leftover").value == 0.0
+    assert "no known parent" in str(bought.figure("plate_cost").inputs["plate_taken_as"])
     assert not [f for f in figures(sample, Shop(), areas=areas).figures if f.unit == "EUR" or f.key.endswith("_cost")]
     partly = figures(sample, Shop(prices=Prices(scrap_per_kg=0.25)), areas=areas)
     assert partly.figure("plate_cost").value is None

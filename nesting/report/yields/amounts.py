@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
 
 from nesting.report.facts import Figure, PartRow, YieldReport
-from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, MASS_DIGITS
+from nesting.report.matter import AREA_DIGITS, LENGTH_DIGITS, MASS_DIGITS, TAKEN_AS_LEFTOVER
 from nesting.report.yields.facts import Amounts, CutFact, Outcome
 
 DIGITS: dict[str, int] = {"mm2": AREA_DIGITS, "kg": MASS_DIGITS, "mm": LENGTH_DIGITS, "s": 1}
@@ -101,8 +101,9 @@ def _costs(report: YieldReport, masses: Mapping[str, float | None]) -> dict[str,
 
 
 def is_leftover(report: YieldReport) -> bool:
-    """True where the plate was cut from another one before."""
-    return report.plate.parent is not None
+    """True where the plate was taken for a leftover in the report, by its parent or its shape."""
+    taken = next((f.inputs.get("plate_taken_as") for f in report.figures if f.key == "plate_cost"), None)
+    return report.plate.parent is not None if taken is None else taken == TAKEN_AS_LEFTOVER
 
 
 def _time(report: YieldReport, length_mm: float, pierces: int) -> float | None:

@@ -79,6 +79,21 @@ class Amounts:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CutPartRow:
+    """What became of one line of the order in one cut; area, mass and cut length are of one piece."""
+
+    part_id: str
+    name: str
+    placed: int
+    made: int
+    failed: int
+    not_reached: int
+    area_mm2: float
+    mass_kg: float | None
+    cut_length_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class CutRow:
     """One cut of the report; `number` counts from 1 in order of time.
 
@@ -96,6 +111,7 @@ class CutRow:
     leftover: bool
     basis: Basis
     mass_by: str
+    parts: tuple[CutPartRow, ...]
     amounts: Amounts
     utilisation_percent: float | None
     utilisation_with_leftover_credit_percent: float | None
@@ -122,7 +138,10 @@ class SumRow:
 
 @dataclass(frozen=True, kw_only=True)
 class LineRow:
-    """One line of the order over all cuts; area and mass are of what was made.  `wanted` None: nobody said."""
+    """One line of the order over all cuts; area and mass are of what was made.  `wanted` None: nobody said.
+
+    `cuts` are the numbers of those it was laid out in.
+    """
 
     part_id: str
     name: str
@@ -136,7 +155,7 @@ class LineRow:
     not_reached: int
     area_mm2: float
     mass_kg: float | None
-    layouts: tuple[str, ...]
+    cuts: tuple[int, ...]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,22 +6,26 @@ from nesting.report.facts import Figure, Inputs
 from nesting.report.yields.facts import Amounts, SumRow
 
 _MASSES: Final = (
-    ("plate", "Mass of the plates", "sum over the cuts"),
-    ("parts", "Mass of the parts made", "sum over the cuts: pieces made x mass of one"),
-    ("failed", "Mass of failed parts", "sum over the cuts: pieces cut that are no use x mass of one"),
-    ("kerf", "Kerf loss", "sum over the cuts: area of the kerf bands x thickness x density or table weight"),
-    ("kept", "Mass of the kept remnants", "sum over the cuts: what came back to the rack, or is planned to"),
-    ("scrap", "Scrap", "sum over the cuts: neither part, failed part, kerf nor kept remnant"),
+    ("plate", "Mass of the plates", "sum over the layouts"),
+    ("parts", "Mass of the parts made", "sum over the layouts: pieces made x mass of one"),
+    ("failed", "Mass of failed parts", "sum over the layouts: pieces cut that are no use x mass of one"),
+    ("kerf", "Kerf loss", "sum over the layouts: area of the kerf bands x thickness x density or table weight"),
+    ("kept", "Mass of the kept remnants", "sum over the layouts: what came back to the rack, or is planned to"),
+    ("scrap", "Scrap", "sum over the layouts: neither part, failed part, kerf nor kept remnant"),
 )
 _COSTS: Final = (
-    ("plate_cost", "Cost of the plates", "sum over the cuts: mass x price, new or as remnant"),
-    ("kept_value", "Value of kept remnants", "sum over the cuts: their mass x remnant price"),
-    ("scrap_value", "Value of scrap", "sum over the cuts: its mass x scrap price; kerf and failed parts earn nothing"),
-    ("material_cost", "Material cost", "sum over the cuts: plate - kept remnants - scrap"),
+    ("plate_cost", "Cost of the plates", "sum over the layouts: mass x price, new or as remnant"),
+    ("kept_value", "Value of kept remnants", "sum over the layouts: their mass x remnant price"),
+    (
+        "scrap_value",
+        "Value of scrap",
+        "sum over the layouts: its mass x scrap price; kerf and failed parts earn nothing",
+    ),
+    ("material_cost", "Material cost", "sum over the layouts: plate - kept remnants - scrap"),
     (
         "saved_by_leftover",
         "Saved by using leftovers",
-        "sum over the cuts from leftovers: (mass of the plate - kept remnants) x (new price - remnant price); as much "
+        "sum over the layouts on leftovers: (mass of the plate - kept remnants) x (new price - remnant price); as much "
         "new sheet would have had to be bought, used as well",
     ),
 )
@@ -40,7 +44,7 @@ def figures_of(total: SumRow, *, currency: str | None, planned_mm2: float) -> tu
 
 def _uses(total: SumRow, planned_mm2: float) -> tuple[Figure, ...]:
     a = total.amounts
-    cuts = len(total.cuts)
+    layouts = len(total.cuts)
     whole = a.plate_mm2 or 0.0
     return (
         Figure(
@@ -48,8 +52,8 @@ def _uses(total: SumRow, planned_mm2: float) -> tuple[Figure, ...]:
             label="Utilisation",
             value=total.utilisation_percent,
             unit="%",
-            definition="net area of the parts made (holes out) / area of the plates, each summed over the cuts",
-            inputs={"parts_mm2": a.parts_mm2, "plate_mm2": a.plate_mm2, "cuts": cuts},
+            definition="net area of the parts made (holes out) / area of the plates, each summed over the layouts",
+            inputs={"parts_mm2": a.parts_mm2, "plate_mm2": a.plate_mm2, "layouts": layouts},
         ),
         Figure(
             key="utilisation_with_leftover_credit",
@@ -57,7 +61,7 @@ def _uses(total: SumRow, planned_mm2: float) -> tuple[Figure, ...]:
             value=total.utilisation_with_leftover_credit_percent,
             unit="%",
             definition="net area of the parts made / (area of the plates - area of the kept remnants)",
-            inputs={"parts_mm2": a.parts_mm2, "plate_mm2": a.plate_mm2, "kept_mm2": a.kept_mm2, "cuts": cuts},
+            inputs={"parts_mm2": a.parts_mm2, "plate_mm2": a.plate_mm2, "kept_mm2": a.kept_mm2, "layouts": layouts},
         ),
         Figure(
             key="utilisation_as_planned",
@@ -80,7 +84,7 @@ def _uses(total: SumRow, planned_mm2: float) -> tuple[Figure, ...]:
 
 
 def _counts(total: SumRow) -> tuple[Figure, ...]:
-    cuts: Inputs = {"cuts": len(total.cuts)}
+    summed: Inputs = {"layouts": len(total.cuts)}
     counted = (
         ("made", "Parts made", "pieces that came out right, or as laid out where nobody told"),
         ("placed", "Parts laid out", "pieces with a place in the layouts"),
@@ -88,7 +92,7 @@ def _counts(total: SumRow) -> tuple[Figure, ...]:
     )
     a = total.amounts.each
     return tuple(
-        Figure(key=f"parts_{key}", label=label, value=a[key], unit="", definition=definition, inputs=cuts)
+        Figure(key=f"parts_{key}", label=label, value=a[key], unit="", definition=definition, inputs=summed)
         for key, label, definition in counted
     )
 
@@ -101,7 +105,7 @@ def _mass(total: SumRow, what: str, label: str, definition: str) -> Figure:
         value=total.amounts.each[name],
         unit="kg",
         definition=definition,
-        inputs={f"{what}_mm2": total.amounts.each[f"{what}_mm2"], "cuts": len(total.cuts)},
+        inputs={f"{what}_mm2": total.amounts.each[f"{what}_mm2"], "layouts": len(total.cuts)},
         note=_left_out(total, name),
     )
 
@@ -115,7 +119,7 @@ def _cutting(total: SumRow) -> tuple[Figure, ...]:
             total,
             "cut_time_s",
             "Cut time",
-            "sum over the cuts: cut length / speed + pierces x pierce delay, by each one's cut-chart row; no leads, "
+            "sum over the layouts: cut length / speed + pierces x pierce delay, by each one's cut-chart row; no leads, "
             "rapids or handling",
             "s",
             {"cut_length_mm": a.cut_length_mm, "pierces": a.pierces},
@@ -125,7 +129,7 @@ def _cutting(total: SumRow) -> tuple[Figure, ...]:
 
 def _sum(total: SumRow, name: str, label: str, definition: str, unit: str, inputs: Inputs | None = None) -> Figure:
     key = name.removesuffix("_mm").removesuffix("_s")
-    given: Inputs = {**(inputs or {}), "cuts": len(total.cuts)}
+    given: Inputs = {**(inputs or {}), "layouts": len(total.cuts)}
     value = total.amounts.each[name]
     note = _left_out(total, name)
     return Figure(key=key, label=label, value=value, unit=unit, definition=definition, inputs=given, note=note)
@@ -141,13 +145,13 @@ def _cost_of_a_kilogram(total: SumRow, currency: str) -> Figure:
         unit=f"{currency}/kg",
         definition="material cost / mass of the parts made",
         inputs={"material_cost": cost, "parts_kg": mass},
-        note="" if known else "cost or mass is not known for every cut",
+        note="" if known else "cost or mass is not known for every layout",
     )
 
 
 def _left_out(total: SumRow, name: str) -> str:
     missing = total.not_known.get(name, 0)
-    return f"not known for {missing} of {len(total.cuts)} cuts, which are left out" if missing else ""
+    return f"not known for {missing} of {len(total.cuts)} layouts, which are left out" if missing else ""
 
 
 def _percent(part: float | None, whole: float | None) -> float | None:

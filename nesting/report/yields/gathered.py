@@ -8,7 +8,7 @@ from typing import Final
 from nesting.report.facts import PartRow
 from nesting.report.matter import AREA_DIGITS, MASS_DIGITS
 from nesting.report.yields.amounts import MONEY, amounts_of, is_leftover, total, utilisation
-from nesting.report.yields.facts import By, CutFact, CutRow, LineRow, SumRow, YieldsReport
+from nesting.report.yields.facts import By, CutFact, CutPartRow, CutRow, LineRow, SumRow, YieldsReport
 from nesting.report.yields.figures import figures_of
 
 SCHEMA: Final = "oddplate-yields/1"
@@ -27,10 +27,11 @@ def gathered(
 ) -> YieldsReport:
     """Return the report of several cuts.
 
-    `wanted` are pieces ordered, by part id, where somebody says so; None there: as many as fit.  Prices in more than
+    `wanted` are pieces ordered, by part id, where somebody says so; of a line in one layout only, the layout says it.
+    Prices in more than
     one currency are not added up: costs are unknown then.
     """
-    ordered = sorted(facts, key=lambda f: (f.when is None, f.when and f.when.timestamp(), f.report.layout_id))
+    ordered = sorted(facts, key=moment)
     currency, told = _currency(ordered)
     cuts = tuple(_cut_row(number, fact, currency) for number, fact in enumerate(ordered, start=1))
     whole = _sum_row("all", cuts)
@@ -48,10 +49,15 @@ def gathered(
         by_material=_by_material(cuts),
         by=by,
         by_time=tuple(_sum_row(label, rows) for label, rows in _grouped(cuts, lambda c: _moment(c, by))),
-        lines=_lines(ordered, wanted),
+        lines=_lines(ordered, cuts, wanted),
         mass_notes=tuple(dict.fromkeys(f.report.density_note for f in ordered)),
         notes=(*_basis_notes(cuts), *told, *notes),
     )
+
+
+def moment(fact: CutFact) -> tuple[bool, float, str]:
+    """What cuts are ordered by: time, those without a date last, then the layout."""
+    return fact.when is None, 0.0 if fact.when is None else fact.when.timestamp(), fact.report.layout_id
 
 
 def _cut_row(number: int, fact: CutFact, currency: str | None) -> CutRow:
@@ -71,6 +77,7 @@ def _cut_row(number: int, fact: CutFact, currency: str | None) -> CutRow:
         leftover=is_leftover(report),
         basis="planned" if fact.outcome is None else "made",
         mass_by=report.mass_by,
+        parts=tuple(_part_row(fact, row) for row in report.parts),
         amounts=amounts,
         utilisation_percent=utilisation(amounts),
         utilisation_with_leftover_credit_percent=utilisation(amounts, credit=True),
@@ -95,7 +102,9 @@ def _by_material(cuts: Sequence[CutRow]) -> tuple[SumRow, ...]:
     found = []
     for _, rows in _grouped(cuts, lambda c: f"{c.grade or ''}|{c.thickness_mm}"):
         grade, thickness = rows[0].grade, rows[0].thickness_mm
-        label = f"{grade or 'grade unknown'}, {'thickness unknown' if thickness is None else f'{thickness:g} mm'}"
+        label = (
+            f"{grade or 'grade unknown'}, {'thickness unknown' if thickness is None else f'{round(thickness, 3):g} mm'}"
+        )
         found.append(replace(_sum_row(label, rows), grade=grade, thickness_mm=thickness))
     return tuple(sorted(found, key=lambda r: (r.thickness_mm is None, r.thickness_mm, r.grade is None, r.grade)))
 
@@ -118,34 +127,52 @@ def _moment(cut: CutRow, by: By) -> str:
     return day.isoformat() if by == "day" else day.isoformat()[:7]
 
 
-def _lines(facts: Sequence[CutFact], wanted: Mapping[str, int | None] | None) -> tuple[LineRow, ...]:
-    groups: dict[tuple[str | None, str, str, str, str], list[tuple[CutFact, PartRow]]] = {}
-    for fact in facts:
-        for row in fact.report.parts:
+def _part_row(fact: CutFact, row: PartRow) -> CutPartRow:
+    made, failed, not_reached = _counts(fact, row)
+    return CutPartRow(
+        part_id=row.part_id,
+        name=row.name,
+        placed=row.placed,
+        made=made,
+        failed=failed,
+        not_reached=not_reached,
+        area_mm2=row.area_mm2,
+        mass_kg=row.mass_kg,
+        cut_length_mm=row.cut_length_mm,
+    )
+
+
+Found = tuple[int, PartRow, CutPartRow]
+
+
+def _lines(
+    facts: Sequence[CutFact], cuts: Sequence[CutRow], wanted: Mapping[str, int | None] | None
+) -> tuple[LineRow, ...]:
+    groups: dict[tuple[str | None, str, str, str, str], list[Found]] = {}
+    for fact, cut in zip(facts, cuts, strict=True):
+        for row, part in zip(fact.report.parts, cut.parts, strict=True):
             key = (row.reference, row.part_id, row.name, row.source, row.source_sha256)
-            groups.setdefault(key, []).append((fact, row))
+            groups.setdefault(key, []).append((cut.number, row, part))
     return tuple(_line(rows, wanted or {}) for rows in groups.values())
 
 
-def _line(rows: Sequence[tuple[CutFact, PartRow]], wanted: Mapping[str, int | None]) -> LineRow:
-    first = rows[0][1]
-    counts = [(row, *_counts(fact, row)) for fact, row in rows]
-    masses = [None if row.mass_kg is None else made * row.mass_kg for row, made, _, _ in counts]
-    known = [m for m in masses if m is not None]
+def _line(rows: Sequence[Found], wanted: Mapping[str, int | None]) -> LineRow:
+    first, parts = rows[0][1], [part for _, _, part in rows]
+    known = [part.made * part.mass_kg for part in parts if part.mass_kg is not None]
     return LineRow(
         part_id=first.part_id,
         name=first.name,
         reference=first.reference,
         source=first.source,
         source_sha256=first.source_sha256,
-        wanted=wanted.get(first.part_id),
-        placed=sum(row.placed for row, *_ in counts),
-        made=sum(made for _, made, _, _ in counts),
-        failed=sum(failed for _, _, failed, _ in counts),
-        not_reached=sum(missed for *_, missed in counts),
-        area_mm2=round(sum(made * row.area_mm2 for row, made, _, _ in counts), AREA_DIGITS),
-        mass_kg=round(sum(known), MASS_DIGITS) if len(known) == len(masses) else None,
-        layouts=tuple(dict.fromkeys(fact.report.layout_id for fact, row in rows if row.placed)),
+        wanted=wanted.get(first.part_id, first.wanted if len(rows) == 1 else None),
+        placed=sum(part.placed for part in parts),
+        made=sum(part.made for part in parts),
+        failed=sum(part.failed for part in parts),
+        not_reached=sum(part.not_reached for part in parts),
+        area_mm2=round(sum(part.made * part.area_mm2 for part in parts), AREA_DIGITS),
+        mass_kg=round(sum(known), MASS_DIGITS) if len(known) == len(parts) else None,
+        cuts=tuple(number for number, _, part in rows if part.placed),
     )
 
 

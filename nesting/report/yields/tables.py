@@ -1,13 +1,14 @@
 """Tables over several cuts, in the units of the page; every total is the sum of the values as shown, whichever way the
 cuts are grouped."""
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from nesting.report.tables import Table
 from nesting.report.wording import UNKNOWN, Measure, clock, measures
 from nesting.report.yields.amounts import added
-from nesting.report.yields.facts import Amounts, CutRow, LineRow, SumRow, YieldsReport
+from nesting.report.yields.facts import Amounts, CutPartRow, CutRow, LineRow, SumRow, YieldsReport
 from nesting.units import Unit
 
 Shown = Mapping[str, float | None]
@@ -63,10 +64,33 @@ class Amounter:
         kinds |= dict.fromkeys(("cost", "value", "leftover"), money)
         names = Amounts.__dataclass_fields__
         self._measures = {name: kinds.get(name.rpartition("_")[2], count) for name in names}
-        self._shown = {cut.number: self._of(cut.amounts) for cut in report.cuts}
+        self._shown = {cut.number: self._of(cut) for cut in report.cuts}
 
-    def _of(self, amounts: Amounts) -> Shown:
-        return {name: self._measures[name].shown(value) for name, value in amounts.each.items()}
+    def _of(self, cut: CutRow) -> Shown:
+        """Amounts of a cut; those of its parts are pieces times what one shows, as in its own report."""
+        shown = {name: self._measures[name].shown(value) for name, value in cut.amounts.each.items()}
+        return shown | {
+            "parts_mm2": self._pieces(cut, "parts_mm2", lambda p: (p.made, p.area_mm2)),
+            "failed_mm2": self._pieces(cut, "failed_mm2", lambda p: (p.failed, p.area_mm2)),
+            "parts_kg": self._pieces(cut, "parts_kg", lambda p: (p.made, p.mass_kg)),
+            "failed_kg": self._pieces(cut, "failed_kg", lambda p: (p.failed, p.mass_kg)),
+            "cut_length_mm": self._pieces(cut, "cut_length_mm", lambda p: (p.made + p.failed, p.cut_length_mm)),
+        }
+
+    def _pieces(self, cut: CutRow, name: str, of: Callable[[CutPartRow], tuple[int, float | None]]) -> float | None:
+        each = [(count, self._measures[name].shown(value)) for count, value in map(of, cut.parts)]
+        known = [count * value for count, value in each if value is not None]
+        return math.fsum(known) if len(known) == len(each) else None
+
+    def of_line(self, report: YieldsReport, line: LineRow, name: str) -> str:
+        """Area or mass of what was made of a line, as shown."""
+        total: float | None = 0.0
+        for cut in report.cuts:
+            for part in cut.parts:
+                if part.part_id == line.part_id and cut.number in line.cuts:
+                    value = self._measures[name].shown(part.area_mm2 if name == "parts_mm2" else part.mass_kg)
+                    total = None if total is None or value is None else total + part.made * value
+        return self._text(name, total)
 
     def heading(self, name: str, title: str) -> str:
         """A heading with its unit."""
@@ -162,44 +186,40 @@ def _sums_table(
 
 def lines_table(report: YieldsReport, unit: Unit) -> Table:
     """What was made of each line of the order."""
-    m = measures(unit)
-    areas = [m["area"].shown(r.area_mm2) for r in report.lines]
-    masses = [m["mass"].shown(r.mass_kg) for r in report.lines]
-    rows = tuple(
-        _line_cells(r, m["area"].text(area), m["mass"].text(mass))
-        for r, area, mass in zip(report.lines, areas, masses, strict=True)
-    )
-    mass = sum(v for v in masses if v is not None) if None not in masses else None
-    sums = (
-        sum(r.placed for r in report.lines),
-        sum(r.made for r in report.lines),
-        sum(r.failed for r in report.lines),
-        sum(r.not_reached for r in report.lines),
-    )
+    amounter = Amounter(report, unit)
+    names = ("parts_mm2", "parts_kg")
+    columns: list[tuple[str, Sequence[str], str]] = [
+        ("line", [r.reference or "" for r in report.lines], ""),
+        ("part", [r.name for r in report.lines], "all lines"),
+        ("drawing", [r.source for r in report.lines], ""),
+        ("wanted", ["" if r.wanted is None else str(r.wanted) for r in report.lines], ""),
+        *(_counted(report.lines, title, of) for title, of in _COUNTS),
+        ("layouts", [str(len(r.cuts)) for r in report.lines], ""),
+    ]
+    everything = amounter.cells([c.number for c in report.cuts], names)
+    for name, total in zip(names, everything, strict=True):
+        each = [amounter.of_line(report, r, name) for r in report.lines]
+        columns.append((amounter.heading(name, "made"), each, total))
+    # What nobody said of any line has no column.
+    kept = [c for c in columns if any(c[1])]
     return Table(
-        headings=(
-            *("line", "part", "drawing", "wanted", "laid out", "made", "failed", "not reached", "layouts"),
-            *(f"made, {m['area'].unit}", f"made, {m['mass'].unit}"),
-        ),
-        rows=rows,
-        total=(
-            "",
-            "all lines",
-            "",
-            "",
-            *map(str, sums),
-            "",
-            m["area"].text(sum(a or 0.0 for a in areas)),
-            m["mass"].text(mass),
-        ),
-        words=(0, 1, 2),
+        headings=tuple(head for head, _, _ in kept),
+        rows=tuple(zip(*(cells for _, cells, _ in kept), strict=True)),
+        total=tuple(total for _, _, total in kept),
+        words=tuple(i for i, (head, _, _) in enumerate(kept) if head in ("line", "part", "drawing")),
     )
 
 
-def _line_cells(r: LineRow, area: str, mass: str) -> tuple[str, ...]:
-    counts = (r.placed, r.made, r.failed, r.not_reached, len(r.layouts))
-    wanted = "" if r.wanted is None else str(r.wanted)
-    return (r.reference or "", r.name, r.source, wanted, *map(str, counts), area, mass)
+_COUNTS: Final[tuple[tuple[str, Callable[[LineRow], int]], ...]] = (
+    ("laid out", lambda r: r.placed),
+    ("made", lambda r: r.made),
+    ("failed", lambda r: r.failed),
+    ("not reached", lambda r: r.not_reached),
+)
+
+
+def _counted(lines: Sequence[LineRow], title: str, of: Callable[[LineRow], int]) -> tuple[str, Sequence[str], str]:
+    return title, [str(of(r)) for r in lines], str(sum(map(of, lines)))
 
 
 def _shown_areas(report: YieldsReport) -> tuple[str, ...]:
