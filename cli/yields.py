@@ -62,6 +62,11 @@ Examples:
     "--out", metavar="FOLDER", type=click.Path(path_type=Path), help="Write page, PDF, tables and JSON there."
 )
 @click.option("--force", is_flag=True, help="Replace the folder of an earlier report.")
+@click.option(
+    "--schema",
+    type=click.Choice(["one", "several"]),
+    help="Print the JSON Schema of a layout's report (report.json), or of this command's, and do nothing else.",
+)
 @json_option
 def command(
     layouts: tuple[Path, ...],
@@ -81,6 +86,8 @@ def command(
     from nesting.units import parse_unit
     from nesting.yielding import once_each, rack_cuts, read_cuts, release_yields
 
+    if given["schema"]:
+        return _print_schema(given["schema"])
     first, last = _span(month, since, until)
     of_rack = _of_rack(layouts, where, first or last)
     known, anew = shop_of(shop), _typed("shop") or mass_by is not None
@@ -104,6 +111,13 @@ def command(
         emit(report.as_json())
     else:
         _show(report, unit)
+    return DONE
+
+
+def _print_schema(which: str) -> int:
+    from nesting.report.published import published
+
+    show(published({"one": "oddplate-yield/1", "several": "oddplate-yields/1"}[which]).rstrip())
     return DONE
 
 
