@@ -16,6 +16,7 @@ from cli.output import emit, json_option, near, progress, say, show, show_table
 if TYPE_CHECKING:
     from nesting.drawing.writing import Writing
     from nesting.layout import Layout
+    from nesting.made_with import MadeWith
     from nesting.settle.outcome import Choices, NestAgain, Outcome
     from nesting.settle.reading import Reading
     from nesting.settle.table import Travel
@@ -59,7 +60,9 @@ Examples:
     type=click.Path(path_type=Path, allow_dash=True),
     help="Readouts, one a line: A X100 Y50; - for lines pasted in.",
 )
-@click.option("--units", metavar="UNIT", help="Unit of plain numbers and of what is shown; default the shop's, or mm.")
+@click.option(
+    "--units", metavar="UNIT", help="Unit of plain numbers and of what is shown; default as the layout's run had it."
+)
 @click.option("--decimal", type=click.Choice(("point", "comma")), help="How decimals are written, if unclear.")
 @click.option("--sigma", metavar="LENGTH", help="Scatter of a readout in x and in y, one deviation; default 0.5 mm.")
 @click.option(
@@ -71,7 +74,9 @@ Examples:
 @click.option(
     "--zero", type=click.Choice(ZEROS), default="lower-left", show_default=True, help="Where on the table its zero is."
 )
-@click.option("--shop", "shop_file", metavar="FILE", type=click.Path(path_type=Path), help="Shop file.")
+@click.option(
+    "--shop", "shop_file", metavar="FILE", type=click.Path(path_type=Path), help="Shop file; default the run's."
+)
 @click.option("--nest-again", is_flag=True, help="Lay the same parts out anew on the plate as it lies.")
 @click.option("--seconds", type=float, metavar="S", default=60.0, show_default=True, help="Time for --nest-again.")
 @click.option("--steps", type=int, metavar="N", help="Search steps instead of time.")
@@ -83,12 +88,12 @@ Examples:
 @click.option("--out-units", metavar="UNIT", help="Unit of the written drawing; default --units.")
 @click.option("--contours", type=click.Choice(("as drawn", "polylines")), default="as drawn", show_default=True)
 @click.option("--curves", type=click.Choice(("as drawn", "arcs")), default="as drawn", show_default=True)
-@click.option("--blocks/--no-blocks", default=False, help="One block for each part; default no.")
+@click.option("--blocks/--no-blocks", default=None, help="One block for each part; default as the layout's run had it.")
 @click.option("--plate-edge/--no-plate-edge", default=True, help="Draw plate edge and keep-outs; default yes.")
 @click.option("--labels/--no-labels", default=True, help="Write number and name on each piece; default yes.")
 @click.option("--marks/--no-marks", default=True, help="Draw the parts' marks and texts; default yes.")
 @click.option(
-    "--mark-leads/--no-mark-leads", default=None, help="Mark pierce and lead-in; default where room was kept for them."
+    "--mark-leads/--no-mark-leads", default=None, help="Mark pierce and lead-in; default as the layout's run had it."
 )
 @json_option
 def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as_json: bool, **given: Any) -> int:
@@ -96,33 +101,54 @@ def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as
     from nesting.settle.told import told
     from nesting.settle_run import open_layout, settle_layout
 
-    layout = open_layout(layout_path)
-    shop = _shop(given["shop_file"])
-    unit = _unit(given["units"], shop)
+    layout, before = open_layout(layout_path)
+    shop = _shop(given["shop_file"], before)
+    unit = _unit(given["units"], before.unit if before and given["shop_file"] is None else shop.unit)
     sigma_mm = _sigma(given["sigma"], unit)
     readings = _readings(layout, typed, readouts, unit, given["decimal"])
     if not readings:
         return _corners(layout, unit, sigma_mm, as_json=as_json)
+    made = _made(before, given, shop, unit, layout)
+    choices = _choices(made, given, sigma_mm)
     if not given["nest_again"]:
-        outcome = settle_layout(layout, readings, _choices(given, shop, unit, sigma_mm))
-        return _tell(outcome, told(outcome), given, as_json=as_json)
+        outcome = settle_layout(layout, readings, choices)
+        return _tell(outcome, told(outcome), given, made, as_json=as_json)
     with stop_on_interrupt() as should_stop:
-        again = _again(given, should_stop)
-        outcome = settle_layout(layout, readings, replace(_choices(given, shop, unit, sigma_mm), again=again))
-        return _tell(outcome, told(outcome), given, as_json=as_json, interrupted=should_stop())
+        outcome = settle_layout(layout, readings, replace(choices, again=_again(given, should_stop)))
+        return _tell(outcome, told(outcome), given, made, as_json=as_json, interrupted=should_stop())
 
 
-def _shop(path: Path | None) -> "Shop":
+def _shop(path: Path | None, before: "MadeWith | None") -> "Shop":
+    """The shop file given, else the shop that the layout's run had."""
     from nesting.shop import Shop
     from nesting.shop_file import read_shop
 
-    return Shop() if path is None else read_shop(path)
+    if path is not None:
+        return read_shop(path)
+    return before.shop if before is not None else Shop()
 
 
-def _unit(said: str | None, shop: "Shop") -> "Unit":
+def _unit(said: str | None, else_unit: "Unit") -> "Unit":
     from nesting.units import parse_unit
 
-    return parse_unit(said) if said else shop.unit
+    return parse_unit(said) if said else else_unit
+
+
+def _made(before: "MadeWith | None", given: dict[str, Any], shop: "Shop", unit: "Unit", layout: "Layout") -> "MadeWith":
+    """What a sheet of the layout as it lies is to be made with."""
+    from nesting.made_with import MadeWith
+
+    room = layout.clearances.keep_lead_room if before is None else before.mark_leads
+    return MadeWith(
+        layout_id="",
+        title=before.title if before else layout.plate.name,
+        shop=shop,
+        unit=unit,
+        paper=shop.paper if before is None or given["shop_file"] is not None else before.paper,
+        drawings=before.drawings if before else (),
+        mark_leads=room if given["mark_leads"] is None else given["mark_leads"],
+        blocks=given["blocks"] if given["blocks"] is not None else before is not None and before.blocks,
+    )
 
 
 def _sigma(said: str | None, unit: "Unit") -> float:
@@ -168,18 +194,19 @@ def _corners(layout: "Layout", unit: "Unit", sigma_mm: float, *, as_json: bool) 
     return DONE
 
 
-def _choices(given: dict[str, Any], shop: "Shop", unit: "Unit", sigma_mm: float) -> "Choices":
+def _choices(made: "MadeWith", given: dict[str, Any], sigma_mm: float) -> "Choices":
     from nesting.lengths import parse_length
     from nesting.settle.outcome import Choices
 
-    travel, source = _travel(given["table"], given["zero"], shop, unit)
+    unit = made.unit
+    travel, source = _travel(given["table"], given["zero"], made.shop, unit)
     return Choices(
         sigma_mm=sigma_mm,
         limit_mm=None if given["limit"] is None else parse_length(given["limit"], unit),
         travel=travel,
         travel_source=source,
-        writing=_writing(given, shop, unit),
-        mark_leads=given["mark_leads"],
+        writing=_writing(given, made),
+        mark_leads=made.mark_leads,
         unit=unit,
     )
 
@@ -202,7 +229,7 @@ def _travel(said: str | None, zero: Any, shop: "Shop", unit: "Unit") -> tuple["T
     return Travel(width_mm=size[0], height_mm=size[1], zero=zero), source
 
 
-def _writing(given: dict[str, Any], shop: "Shop", unit: "Unit") -> "Writing":
+def _writing(given: dict[str, Any], made: "MadeWith") -> "Writing":
     from typing import get_args
 
     from nesting.drawing.writing import Version, Writing
@@ -210,11 +237,12 @@ def _writing(given: dict[str, Any], shop: "Shop", unit: "Unit") -> "Writing":
 
     if given["dxf"] not in get_args(Version):
         raise click.BadParameter(f"{given['dxf']!r} is not one of {', '.join(get_args(Version))}", param_hint="--dxf")
-    kept = ("contours", "curves", "blocks", "plate_edge", "labels", "marks")
+    kept = ("contours", "curves", "plate_edge", "labels", "marks")
     return Writing(
         version=given["dxf"],
-        unit=parse_unit(given["out_units"]) if given["out_units"] else unit,
-        outside=shop.outside,
+        unit=parse_unit(given["out_units"]) if given["out_units"] else made.unit,
+        blocks=made.blocks,
+        outside=made.shop.outside,
         **{key: given[key] for key in kept},
     )
 
@@ -239,7 +267,15 @@ def _again(given: dict[str, Any], should_stop: Callable[[], bool]) -> "NestAgain
     return lay_out
 
 
-def _tell(outcome: "Outcome", found: "Told", given: dict[str, Any], *, as_json: bool, interrupted: bool = False) -> int:
+def _tell(
+    outcome: "Outcome",
+    found: "Told",
+    given: dict[str, Any],
+    made: "MadeWith",
+    *,
+    as_json: bool,
+    interrupted: bool = False,
+) -> int:
     from nesting.settle_run import write_settled
 
     code = CHECK_FAILED
@@ -248,7 +284,7 @@ def _tell(outcome: "Outcome", found: "Told", given: dict[str, Any], *, as_json: 
         left_over = outcome.nested_again and outcome.layout is not None and outcome.layout.left_over
         code = INTERRUPTED if interrupted else LEFT_OVER if left_over else DONE
         if given["out"] is not None:
-            recovered, _ = write_settled(outcome, found, given["out"], force=given["force"])
+            recovered, _ = write_settled(outcome, found, given["out"], made=made, force=given["force"])
             files = sorted(str(p) for p in given["out"].iterdir())
             if recovered:
                 say(f"note: {recovered}")

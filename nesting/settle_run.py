@@ -14,11 +14,13 @@ from nesting.errors import CheckFailed, InputError
 from nesting.layout import Layout
 from nesting.layout_file import identified, load_layout, save_layout
 from nesting.leads import Leads, leads_of
+from nesting.made_with import MadeWith, load_made_with, save_made_with
 from nesting.release import (
     DRAWING,
     DRY_RUN_TABLE,
     DRY_RUN_TEXT,
     LAYOUT,
+    MADE_WITH,
     SETTLED,
     SETTLED_PICTURE,
     recover,
@@ -43,14 +45,18 @@ from nesting.settle.told import Told
 from nesting.settle.turned import laid_by, turned, turned_demands, turned_plate
 
 
-def open_layout(path: Path) -> Layout:
-    """Read a layout by its file or its result folder; raise `InputError` where there is none."""
+def open_layout(path: Path) -> tuple[Layout, MadeWith | None]:
+    """Read a layout by its file or its result folder, and what its run was made with where that lies beside it.
+
+    Raise `InputError` where there is no layout.
+    """
     file = path / LAYOUT if path.is_dir() else path
     if not file.is_file():
         raise InputError(f"{file}: no such file; give a result folder, or its {LAYOUT}")
     if file.suffix.lower() != ".json":
         raise InputError(f"{file}: is no layout; give the {LAYOUT} of a result folder")
-    return load_layout(file)
+    layout = identified(load_layout(file))
+    return layout, load_made_with(file.with_name(MADE_WITH), layout.id)
 
 
 def settle_layout(source: Layout, readings: tuple[Reading, ...], choices: Choices) -> Outcome:
@@ -58,7 +64,6 @@ def settle_layout(source: Layout, readings: tuple[Reading, ...], choices: Choice
 
     Raise `InputError` where the readouts give no turn, `CheckFailed` where the layout itself breaks a clearance.
     """
-    source = identified(source)
     settled = settle(source.plate, readings, sigma_mm=choices.sigma_mm, limit_mm=choices.limit_mm)
     outcome = Outcome(source=source, settled=settled, choices=choices, laid_by=laid_by(source.plate))
     if settled.verdict == "does not fit":
@@ -80,8 +85,8 @@ def _on_table(outcome: Outcome) -> Outcome:
     """Add leads, dry run, and what lies beyond the travel."""
     layout, choices = outcome.layout, outcome.choices
     assert layout is not None
-    marked = _marks_leads(layout, choices)
-    if choices.mark_leads and layout.clearances.lead_in_mm <= 0.0:
+    marked = choices.mark_leads
+    if marked and layout.clearances.lead_in_mm <= 0.0:
         raise InputError("lead-ins are to be marked and the layout's lead-in is 0 mm long; leave --mark-leads out")
     leads = leads_of(layout) if marked else Leads()
     boxes = cut_boxes(layout, leads, cut_reach_mm(layout, leads_marked=marked))
@@ -97,16 +102,12 @@ def _on_table(outcome: Outcome) -> Outcome:
     )
 
 
-def _marks_leads(layout: Layout, choices: Choices) -> bool:
-    return layout.clearances.keep_lead_room if choices.mark_leads is None else choices.mark_leads
-
-
 def _nested_again(source: Layout, settled: Settled, use: MarginUse, choices: Choices, again: NestAgain) -> Layout:
     """Lay the parts out on the plate as it lies; what turn and shift add to the uncertainty goes to the margin."""
     plate = turned_plate(source.plate, settled.pose, _note(source, settled))
     plate = replace(plate, uncertainty_mm=plate.uncertainty_mm + use.added_mm)
     if choices.travel is not None:
-        reach = cut_reach_mm(source, leads_marked=_marks_leads(source, choices))
+        reach = cut_reach_mm(source, leads_marked=choices.mark_leads)
         inset = max(0.0, reach - source.clearances.edge_mm(plate.uncertainty_mm))
         plate = replace(plate, keep_outs=(*plate.keep_outs, *outside_travel(plate, choices.travel, inset)))
     return replace(again(plate, turned_demands(source.demands, settled.pose), source), id="")
@@ -127,11 +128,14 @@ def _require(check: CheckReport, why: str) -> CheckReport:
     return check
 
 
-def write_settled(outcome: Outcome, told: Told, folder: Path, *, force: bool = False) -> tuple[str, CheckReport]:
+def write_settled(
+    outcome: Outcome, told: Told, folder: Path, *, made: MadeWith | None = None, force: bool = False
+) -> tuple[str, CheckReport]:
     """Write drawing, layout, picture and dry run into a folder that appears whole; return what was put right before.
 
-    `told` is what people and programs read of it.  The drawing is read back and checked first: `CheckFailed` then
-    leaves nothing written.  Raise `InputError` where the folder may not be replaced.
+    `told` is what people and programs read of it, `made` what a sheet of it is to be made with.  The drawing is read
+    back and checked first: `CheckFailed` then leaves nothing written.  Raise `InputError` where the folder may not be
+    replaced.
     """
     from nesting.report.table_picture import draw_on_table  # matplotlib, which settling alone does without
 
@@ -142,6 +146,8 @@ def write_settled(outcome: Outcome, told: Told, folder: Path, *, force: bool = F
     staged = stage(target)
     try:
         save_layout(outcome.layout, staged / LAYOUT)
+        if made is not None:
+            save_made_with(replace(made, layout_id=outcome.layout.id), staged / MADE_WITH)
         order = cut_order(outcome.layout, outcome.leads, same_inside=outcome.choices.writing.blocks)
         write_drawing(outcome.layout, staged / DRAWING, outcome.choices.writing, order=order, leads=outcome.leads)
         check = _require(

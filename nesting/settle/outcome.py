@@ -26,8 +26,7 @@ class NestAgain(Protocol):
 class Choices:
     """What is asked of one settling besides the readouts.
 
-    `mark_leads` None marks them where the layout kept room for them.  `again` lays the parts out anew on the plate as
-    it lies.
+    `again` lays the parts out anew on the plate as it lies.
     """
 
     sigma_mm: float
@@ -35,7 +34,7 @@ class Choices:
     travel: Travel | None = None
     travel_source: str = ""
     writing: Writing = field(default_factory=Writing)
-    mark_leads: bool | None = None
+    mark_leads: bool = False
     unit: Unit = "mm"
     again: NestAgain | None = None
 

@@ -148,7 +148,7 @@ def _warnings(outcome: Outcome, unit: Unit) -> Iterator[str]:
         if rival.unlike:
             yield (
                 f"{rival.words}, the plate has the same outline, but not {' and '.join(rival.unlike)}: no corner "
-                "tells, so compare with the picture before cutting"
+                "tells; read out a point of one too, by the drawing's coordinates, or compare with the picture"
             )
             break
     missing = [name for name in outcome.laid_by if name not in {c.name for c in settled.corners}]

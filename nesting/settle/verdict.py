@@ -81,6 +81,11 @@ def _misfit(settled: Settled, unit: Unit) -> Iterator[str]:
         yield f"suspects: {names}: without either the others fit; read these out again, or one corner more to tell"
     else:
         yield "no single corner explains it: another plate, or more than one corner mistaken; read all out again"
+        if settled.allowance.uncertainty_mm == 0.0:
+            yield (
+                "the outline is taken as exact: if it was measured, or is a sheet by its nominal size, nest with "
+                "--uncertainty, or state --limit here"
+            )
 
 
 def _explained(settled: Settled) -> Iterator[str]:

@@ -21,9 +21,11 @@ from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
 from nesting.layout_file import load_layout, save_layout
+from nesting.made_with import MadeWith, load_made_with, save_made_with
 from nesting.plate import Capture, Plate
-from nesting.release import DRAWING, ON_TABLE
+from nesting.release import DRAWING, MADE_WITH, ON_TABLE
 from nesting.release import LAYOUT as LAYOUT_FILE
+from nesting.shop import Shop
 
 LIES = Pose(turn_deg=12.0, x_mm=400.0, y_mm=150.0)
 
@@ -80,7 +82,7 @@ def test_the_layout_is_written_as_it_lies_read_back_and_checked(folder: Path, ca
     code, found, err = settle(capsys, *at("BDE"), "--table", "3000x1500", "--out", "on table")
     assert code == 0 and found["verdict"] == "fits" and found["refused"] == [] and err == ""
     there = folder / "on table"
-    assert sorted(p.name for p in there.iterdir()) == sorted((DRAWING, LAYOUT_FILE, *ON_TABLE))
+    assert sorted(p.name for p in there.iterdir()) == sorted((DRAWING, LAYOUT_FILE, MADE_WITH, *ON_TABLE))
     layout = load_layout(there / "layout.json")
     assert layout.id == found["layout_id"] != found["from_layout_id"] == "abc"
     assert "layout abc turned by 12.00" in layout.plate.captured
@@ -203,6 +205,23 @@ def test_the_shop_file_says_the_travel(folder: Path, capsys: pytest.CaptureFixtu
     assert found["table"]["source"] == "shop file shop.toml"
     _, found, _ = settle(capsys, *at("BDE"))
     assert found["table"] is None
+
+
+def test_what_the_layout_s_run_had_is_taken_and_handed_on(folder: Path, capsys: pytest.CaptureFixture[str]):
+    shop = Shop(name="ours", table_mm=(2500.0, 1300.0))
+    made = MadeWith(layout_id="abc", title="bearing plates", shop=shop, unit="inch", paper="Letter", mark_leads=True)
+    save_made_with(made, folder / "job layout" / MADE_WITH)
+    inches = [f"{text[:2]}X{x / 25.4:.4f} Y{y / 25.4:.4f}" for text, x, y in split(at("BDE"))]
+    code, found, _ = settle(capsys, *(word for text in inches for word in ("--at", text)), "--out", "there")
+    assert code == 0 and found["table"]["travel_mm"] == [2500.0, 1300.0]
+    handed = load_made_with(folder / "there" / MADE_WITH, found["layout_id"])
+    assert handed == replace(made, layout_id=found["layout_id"])
+    drawing = ezdxf.readfile(folder / "there" / "layout.dxf")
+    assert drawing.header["$INSUNITS"] == 1 and drawing.modelspace().query(f"*[layer=='{PIERCE_MARK}']")
+
+
+def split(options: list[str]) -> list[tuple[str, float, float]]:
+    return [(text, *map(float, text[2:].split(","))) for text in options[1::2]]
 
 
 @pytest.mark.parametrize(

@@ -101,6 +101,7 @@ def test_another_plate_is_no_single_mistake():
     found = settled(ODD, "ABCD", off={"C": (40.0, 0.0), "A": (0.0, 55.0)})
     assert not found.suspects and not found.explained
     assert "another plate, or more than one corner mistaken" in words(found)
+    assert "the outline is taken as exact" in words(found)
 
 
 def test_a_rectangle_fits_itself_and_that_is_no_fault():
@@ -122,6 +123,11 @@ def test_what_does_not_follow_a_symmetry_is_named():
     unlike = {found.words: found.unlike for found in settled(plate, "ABC").symmetries}
     assert unlike["turned by 180 degrees"] == ("holes", "keep-outs")
     assert any(u[-1:] == ("the grain",) for u in unlike.values())
+    # A point of the hole, by the drawing's coordinates, tells what corners cannot.
+    point = Reading(name="hole", stored=(200.0, 300.0), at=LIES.point((200.0, 300.0)), corner=False)
+    told = settle(plate, [*readings(plate, "ABC", LIES), point], sigma_mm=0.5)
+    assert told.verdict == "fits" and {r.words for r in told.symmetries} == {"flipped"}
+    assert all(r.corners[:3] == (3, 2, 1) for r in told.symmetries)
     along = replace(RECTANGLE, holes=(Contour(curves=(circle((500.0, 300.0), 50.0),)),), grain_deg=0.0)
     assert not any(r.unlike for r in settled(along, "ABC").symmetries)
 
