@@ -6,7 +6,7 @@ from nesting.order import Questions, same_grade
 from nesting.plate import Plate
 from nesting.rack.piece import THERE, RackPiece
 from nesting.rack.store import Rack
-from nesting.rack_fit import Answer, ask, on_the_rack
+from nesting.rack_fit import Answer, ask, choose
 from nesting.shop import Shop
 from nesting.tables import SAME_THICKNESS_MM
 
@@ -55,11 +55,9 @@ def _chosen(
     rack: Rack, job: Job, shop: Shop, questions: Questions, accept_unknown_grade: bool
 ) -> tuple[Plate, tuple[str, ...]]:
     asked = ask(job, shop=shop, questions=questions, accept_unknown_grade=accept_unknown_grade)
-    answers = on_the_rack(asked, rack)
-    serving = [a for a in answers if a.verdict != "no" and not a.to_measure]
-    if not serving:
+    best, answers = choose(asked, rack)
+    if best is None:
         raise InfeasibleError(f"no piece of the rack serves {job.name}{_why_none(answers)}")
-    best = serving[0]
     told = "serves" if best.verdict == "yes" else "may serve"
     notes = [f"piece {best.piece.id} was chosen from the rack, it {told}: {best.reasons[0]}", *best.warnings]
     if best.share is not None and best.share < _LARGE_SHARE:

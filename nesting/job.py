@@ -256,11 +256,20 @@ def read_job(
     unit_rules: UnitRules = (),
 ) -> Job:
     """Read a job file, the command line's `overrides` laid over it; raises `JobError` with all its faults."""
-    laid = overrides or {}
+    laid = dict(overrides or {})
+    if "rack" in laid.get("plate", {}):
+        laid["plate"] = {**_asked_of_plate(path), **laid["plate"]}
     # Another shape is another plate: what the job says of its own must not stick to it.
     another = _SHAPE_KEYS & laid.get("plate", {}).keys()
     file = read_document(path, JobFile, what="job file", overrides=laid, replaced=("plate",) if another else ())
     return Job(file=file, base=path.parent, name=file.name or path.stem, source=str(path), unit_rules=unit_rules)
+
+
+def _asked_of_plate(path: Path) -> dict[str, Any]:
+    """Return what a job asks of its plate whichever that is: thickness and grade, where it says them."""
+    said = read_document(path, JobFile, what="job file").plate
+    thickness = None if said.thickness is None else f"{said.thickness!r} mm"
+    return {key: value for key, value in (("thickness", thickness), ("grade", said.grade)) if value is not None}
 
 
 def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:

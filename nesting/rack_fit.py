@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Final
 
 from nesting.clearances import Clearances
 from nesting.demand import Demand
@@ -21,10 +22,13 @@ from nesting.tables import SAME_THICKNESS_MM
 from nesting.tables.limits import mill_range_mm
 from nesting.will_fit import Fit, Room, Verdict, fit
 
-_STEP = math.log(1.25)
-_TIGHT = 0.75
-_MEASURE = "measure its thickness: "
-_ORDER = {"yes": 0, "perhaps": 1, "no": 2}
+_STEP: Final = math.log(1.25)
+"""Pieces whose rectangles inside differ by less than about a quarter are equally useful."""
+_TIGHT: Final = 0.75
+"""Beyond this share of the usable area a search will seldom place all parts (common practice, no source)."""
+_CHOOSING_S: Final = 10.0
+_MEASURE: Final = "measure its thickness: "
+_ORDER: Final[dict[Verdict, int]] = {"yes": 0, "perhaps": 1, "no": 2}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,18 +123,49 @@ def on_the_rack(asked: Asked, rack: Rack) -> list[Answer]:
     return rank(asked, [p for p in there if p.set_aside_for in (None, asked.job.name)])
 
 
-def _key(answer: Answer) -> tuple[object, ...]:
+def choose(
+    asked: Asked, rack: Rack, *, most: int = 3, should_stop: Callable[[], bool] | None = None
+) -> tuple[Answer | None, list[Answer]]:
+    """Return the piece to take for a job, None where none serves, and what was found of all.
+
+    The least useful piece that may serve is looked at first, whatever its answer: a perhaps is settled by a search of
+    a quarter of the job's time, 10 s at most, and the first `most` of them only.  Then comes the best that is left.
+    Pieces whose thickness is to be measured first are passed over.
+    """
+    search = asked.job.file.search
+    answers = on_the_rack(asked, rack)
+    serving = [a for a in answers if a.verdict != "no" and not a.to_measure]
+    tried: dict[str, Answer] = {}
+    for answer in sorted(serving, key=_by_use):
+        if answer.verdict == "perhaps" and len(tried) < most:
+            plate = rack.piece(answer.piece.id).plate
+            seconds = min(search.seconds / 4, _CHOOSING_S)
+            answer = settle(
+                asked,
+                answer,
+                plate,
+                seconds=seconds,
+                steps=search.steps,
+                threads=search.threads,
+                should_stop=should_stop,
+            )
+            tried[answer.piece.id] = answer
+        if answer.verdict == "yes":
+            return answer, answers
+    left = sorted((tried.get(a.piece.id, a) for a in serving), key=_key)
+    return (left[0] if left and left[0].verdict != "no" else None), answers
+
+
+def _by_use(answer: Answer) -> tuple[object, ...]:
+    """The order in which pieces are to go: the least useful first, of about equal ones the oldest."""
     sizes = answer.piece.summary
     useful = max(sizes.long_mm * sizes.short_mm, 1.0)
+    return len(answer.warnings), round(math.log(useful) / _STEP), answer.piece.added, answer.piece.number
+
+
+def _key(answer: Answer) -> tuple[object, ...]:
     tight = answer.verdict == "perhaps" and (answer.share or 0.0) > _TIGHT
-    return (
-        _ORDER[answer.verdict],
-        tight,
-        len(answer.warnings),
-        round(math.log(useful) / _STEP),
-        answer.piece.added,
-        answer.piece.number,
-    )
+    return _ORDER[answer.verdict], tight, *_by_use(answer)
 
 
 def _answer(asked: Asked, piece: Listed) -> Answer:
@@ -187,10 +222,14 @@ def settle(
     plate: Plate,
     *,
     seconds: float,
+    steps: int | None = None,
     threads: int = 2,
     should_stop: Callable[[], bool] | None = None,
 ) -> Answer:
-    """Settle a perhaps by a search of so many seconds at most: yes if all parts found a place, else still perhaps."""
+    """Settle a perhaps by a search of so many seconds, or steps, at most.
+
+    Yes if all parts found a place, else it stays perhaps; no where nothing is left of the plate inside its margin.
+    """
     from nesting.search.engine import search  # its compiled kernels load only where a search runs
 
     clearances = asked.clearances(answer.piece)
@@ -204,6 +243,7 @@ def settle(
             demands,
             clearances,
             time_limit_s=seconds,
+            steps=steps,
             threads=threads,
             on_progress=lambda seen: placed.__setitem__(0, max(placed[0], seen.placed)),
             should_stop=lambda: placed[0] >= wanted or (should_stop is not None and should_stop()),
@@ -212,7 +252,8 @@ def settle(
         return replace(answer, verdict="no", reasons=(str(error),), placed=0, wanted=wanted)
     count = len(layout.placements)
     if count < wanted:
-        told = f"a search of {seconds:g} s found room for {count} of {wanted} parts; a longer one may find more"
+        how_long = f"{steps} steps" if steps else f"{seconds:g} s"
+        told = f"a search of {how_long} found room for {count} of {wanted} parts; a longer one may find more"
         return replace(answer, reasons=(told,), placed=count, wanted=wanted)
     told = "a search laid all parts out on it"
     verdict: Verdict = "perhaps" if answer.to_measure else "yes"
