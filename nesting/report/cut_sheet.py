@@ -33,7 +33,7 @@ DRY_RUN: Final = "Check by dry run along the outline, torch off."
 _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
 
-_SAME_MM: Final = 1e-3
+_SAME_MM: Final = 0.05
 _SET_UP_MM: Final = 1.0
 """Corners to lay a plate by are written down rounded, and where the plate was edited since no corner is near."""
 

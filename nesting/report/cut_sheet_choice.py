@@ -8,7 +8,8 @@ from reportlab.lib.units import mm
 from nesting.layout import Layout
 from nesting.report.cut_sheet import CutSheet
 from nesting.report.cut_sheet_forms import GAP_MM, Form, picture_pages, side_forms, upright_forms
-from nesting.report.cut_sheet_picture import Picture, plate_scale
+from nesting.report.cut_sheet_marks import Picture
+from nesting.report.cut_sheet_picture import plate_scale
 from nesting.report.cut_sheet_stories import Block, front_stories
 from nesting.report.printing import new_pdf
 from nesting.shop import Paper

@@ -6,7 +6,7 @@ from typing import Any
 
 from reportlab.lib.units import mm
 
-from nesting.report.cut_sheet_picture import Picture, Stroke, Words
+from nesting.report.cut_sheet_marks import Picture, Stroke, Words
 from nesting.report.printing import BOLD, CAP_HEIGHT, PLAIN
 
 

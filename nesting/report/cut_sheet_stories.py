@@ -11,7 +11,7 @@ from reportlab.platypus import Flowable, Paragraph, Table
 from nesting.report.cut_sheet import HEAVY, TICK, CutSheet, Pairs, PartLine
 from nesting.report.cut_sheet_draw import draw_pdf
 from nesting.report.cut_sheet_forms import Story
-from nesting.report.cut_sheet_picture import Picture
+from nesting.report.cut_sheet_marks import Picture
 from nesting.report.printing import BOLD, PLAIN
 
 Block = tuple[Flowable, ...]
