@@ -24,21 +24,11 @@ def sizes_mm(pdf: bytes) -> list[tuple[float, float]]:
     return [(round(float(b.width) * MM_PER_POINT, 1), round(float(b.height) * MM_PER_POINT, 1)) for b in boxes]
 
 
-def operators(pdf: bytes) -> set[bytes]:
-    """All drawing operators of all pages."""
-    found: set[bytes] = set()
-    for page in PdfReader(io.BytesIO(pdf)).pages:
-        content = page.get_contents()
-        if content is not None:
-            found |= {operator for _, operator in content.operations}
-    return found
-
-
-def pictures(pdf: bytes, dots_per_mm: float = 4.0) -> list[NDArray[np.uint8]]:
-    """Every page as grey levels, 0 black to 255 white, rows from the top."""
+def pictures(pdf: bytes, dots_per_mm: float = 4.0, *, colours: bool = False) -> list[NDArray[np.uint8]]:
+    """Every page as grey levels, 0 black to 255 white, rows from the top; with `colours` as three levels a dot."""
     document = pypdfium2.PdfDocument(pdf)
     try:
         scale = dots_per_mm * MM_PER_POINT
-        return [np.array(page.render(scale=scale, grayscale=True).to_numpy()).squeeze() for page in document]
+        return [np.array(page.render(scale=scale, grayscale=not colours).to_numpy()).squeeze() for page in document]
     finally:
         document.close()
