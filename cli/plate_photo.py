@@ -10,7 +10,7 @@ from cli.output import emit, json_option, say, show
 from cli.plate_options import finish, length, with_known
 
 if TYPE_CHECKING:
-    from nesting.outline.photo.photo import Ask
+    from nesting.outline.photo.marks import Ask
 
 
 @click.command("photo")
@@ -106,7 +106,7 @@ def photo(
 def _asked(given: dict[str, Any]) -> "Ask":
     """Take the options that are of the picture alone out of those of the plate."""
     from nesting.lengths import parse_thickness
-    from nesting.outline.photo.photo import Ask
+    from nesting.outline.photo.marks import Ask
     from nesting.outline.photo.said import known_of, pair_of, sheet_of
 
     sheet, size, ruler, inside = (given.pop(k) for k in ("sheet", "sheet_size", "ruler", "inside"))

@@ -187,20 +187,25 @@ def render(
     dim: float = 1.0,
     noise_levels: float = 3.0,
     blur_px: float = 0.7,
+    floor: tuple[float, float, float] = (150.0, 156.0, 160.0),
+    on_plate: bool = False,
 ) -> Scene:
-    """Take the picture; `shadow` is how much light soft shadows leave (1 none), `dim` the light over all."""
+    """Take the picture; `shadow` is how much light soft shadows leave (1 none), `dim` the light over all.
+
+    Papers lie on the floor, or on the plate's face.
+    """
     corners = np.array([(0, 0), (view.width, 0), (view.width, view.height), (0, view.height)], dtype=float)
     rays = view.rays(corners)
-    ground = view.at[:2] - rays[:, :2] * (view.at[2] / rays[:, 2])[:, None]
-    origin = ground.min(axis=0) - 60
+    reached = view.at[:2] - rays[:, :2] * (view.at[2] / rays[:, 2])[:, None]
+    origin = reached.min(axis=0) - 60
     cell = max(FINEST_MM, 0.6 * view.at[2] / view.focal_px)
-    shape = tuple(int(v) for v in ((ground.max(axis=0) + 60 - origin) / cell)[::-1])
+    shape = tuple(int(v) for v in ((reached.max(axis=0) + 60 - origin) / cell)[::-1])
     k = lambda mm: max(1, round(mm / cell))  # noqa: E731
 
     def tint(base: tuple[float, float, float], spread: float, cells: tuple[int, ...]) -> NDArray[np.float32]:
         return np.array(base, dtype=np.float32) * (1 + spread * noise(rng, shape, cells))[..., None]
 
-    floor = tint((150, 156, 160), 0.07, (k(1.5), k(12), k(150)))
+    ground = tint(floor, 0.07, (k(1.5), k(12), k(150)))
     solid = _fill(shape, origin, plate, cell)
     # Clutter: bars, offcuts and gloves of any colour, clear of plate and papers.
     x0, y0, x1, y1 = plate.bounds
@@ -212,20 +217,22 @@ def render(
         thing = Polygon(box + rng.uniform(origin + 60, origin + np.array(shape[::-1]) * cell - 60))
         if not any(t.intersects(thing) for t in taken):
             there = _fill(shape, origin, thing, cell)[..., None]
-            floor = floor * (1 - there) + np.array(rng.uniform(20, 220, 3), dtype=np.float32) * there
-    for paper in papers:
-        _lay(floor, origin, paper, cell)
+            ground = ground * (1 - there) + np.array(rng.uniform(20, 220, 3), dtype=np.float32) * there
+    for paper in () if on_plate else papers:
+        _lay(ground, origin, paper, cell)
     face = tint((60, 70, 82), 0.10, (k(1.5), k(10), k(60)))
     if steel == "rust":
         rusty = 1 / (1 + np.exp(-2.5 * (noise(rng, shape, (k(4), k(30), k(120))) + 0.3)))
         face = face * (1 - rusty[..., None]) + tint((45, 85, 150), 0.16, (k(1.2), k(6), k(40))) * rusty[..., None]
+    for paper in papers if on_plate else ():
+        _lay(face, origin, paper, cell)
     edge = tint((40, 48, 58), 0.08, (k(2), k(10)))
     # Cast by the plate itself, light from one side; and broad soft shadows over everything.
     sun = rng.uniform(0, 2 * math.pi)
     reach = thickness_mm * rng.uniform(0.3, 0.9) / cell
     shift = np.array([[1, 0, reach * math.cos(sun)], [0, 1, reach * math.sin(sun)]], dtype=np.float32)
     cast = np.maximum(cv2.warpAffine(solid, shift, shape[::-1]), solid)
-    floor *= (1 - 0.5 * cv2.GaussianBlur(cast, (0, 0), 0.8 / cell))[..., None]
+    ground *= (1 - 0.5 * cv2.GaussianBlur(cast, (0, 0), 0.8 / cell))[..., None]
     light = np.ones(shape, dtype=np.float32)
     if shadow < 1.0:
         for _ in range(2):
@@ -248,7 +255,7 @@ def render(
         origin,
         cell,
         solid,
-        floor * light[..., None],
+        ground * light[..., None],
         face * light[..., None],
         edge * light[..., None],
         thickness_mm,
@@ -343,6 +350,22 @@ def papers_round(rng: np.random.Generator, plate: Polygon, count: int = 8) -> li
         at = middle + [sx * (w / 2 + 175), sy * (h / 2 + (-10 if beside else 165))]
         corner = Paper(x=0, y=0, turn=turn).corners.mean(axis=0)
         found.append(Paper(x=at[0] - corner[0], y=at[1] - corner[1], turn=turn, number=number))
+    return found
+
+
+def papers_on(rng: np.random.Generator, plate: Polygon, count: int = 4) -> list[Paper]:
+    """Marker sheets lying on a plate's face, apart from one another and from its edge, turned at will."""
+    x0, y0, x1, y1 = plate.bounds
+    room = plate.buffer(-12)
+    found: list[Paper] = []
+    for _ in range(20000):
+        turn = rng.uniform(0, 2 * math.pi)
+        sheet = Paper(x=rng.uniform(x0, x1), y=rng.uniform(y0, y1), turn=turn, number=len(found))
+        lies = Polygon(sheet.corners)
+        if room.contains(lies) and not any(lies.buffer(10).intersects(Polygon(p.corners)) for p in found):
+            found.append(sheet)
+        if len(found) == count:
+            break
     return found
 
 

@@ -7,7 +7,7 @@ their deviations, so that the covariance that comes out holds all of it.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import cv2
 import numpy as np
@@ -21,6 +21,9 @@ Floats = NDArray[np.float64]
 
 CORNER_SIGMA_PX: Final = 0.15
 """How far a corner found in a picture scatters, x and y; raised where the residuals say more (experience)."""
+
+_SURELY: Final = 4.0
+"""Mean square of residuals, in deviations, below which no other place of the camera needs to be tried."""
 
 _HEAD: Final = 14  # lens 5, turn 3, shift 3, rise 1, stretch of the sheets 2
 _NEEDED: Final = 12  # what takes a pixel to the face of the plate
@@ -93,9 +96,11 @@ def find_camera(
             parts.append((_pixels(values, flat, 0.0) - sheet.pixels).ravel() / sheet.sigma_px)
         return np.concatenate(parts)
 
-    fits = []
-    for begin in _beginnings(ordered, lens, rise_mm):
+    fits: list[Any] = []
+    for begin in sorted(_beginnings(ordered, lens, rise_mm), key=lambda b: float((off(b) ** 2).sum())):
         fits.append(least_squares(off, begin, x_scale="jac", method="lm", max_nfev=200 * len(begin)))
+        if 2 * fits[-1].cost < _SURELY * len(fits[-1].fun):
+            break
     best = min(fits, key=lambda f: f.cost, default=None)
     if best is None or not np.isfinite(best.cost):
         raise InputError("no place of the camera fits what is seen of the sheets; take another picture")

@@ -12,7 +12,8 @@ from nesting.outline.corners import ON_ARC
 from nesting.outline.pasted import Pasted, Row
 from nesting.outline.photo.camera import Camera
 from nesting.outline.photo.lens import Lens
-from nesting.outline.photo.photo import Ask, Floats, Photo, bound_of, camera_of, find_marks, lens_of
+from nesting.outline.photo.marks import Ask, camera_of, find_marks, lens_of
+from nesting.outline.photo.photo import Floats, Photo, bound_of
 from nesting.outline.photo.picture import Picture
 from nesting.outline.traced import Spot, captured, drawn, sections
 

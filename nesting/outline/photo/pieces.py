@@ -5,14 +5,16 @@ their scatter averages out and a corner is where its edges meet.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
@@ -20,17 +22,23 @@ from nesting.geometry.pose import Point
 from nesting.outline.arcs import bulge_through
 from nesting.outline.fits import fit_circle, fit_line
 from nesting.outline.inside import contours_of, simpler_inside
+from nesting.outline.photo.parting import LEAST_POINTS, Run, part, trimmed
 from nesting.outline.rings import Vertex, contour_of, vertices_of
 
 Floats = NDArray[np.float64]
+FloorAt = Callable[[Polygon], float]
+Bools = NDArray[np.bool_]
 
-_LEAST_POINTS: Final = 5
 _SMOOTH: Final = 3.0
-_LARGEST_RADIUS_MM: Final = 3000.0
-_FEWEST_DEG: Final = 20.0
-_LEAST_ARC_MM: Final = 25.0
+_SMOOTH_MM: Final = 8.0
 _SHARP_DEG: Final = 25.0
+_LONG_MM: Final = 30.0
 _ROUND_MM: Final = 5.0
+_ROUNDED_MM: Final = 10.0
+"""How far a corner may be seen round at most: edges are measured over 12 mm along."""
+
+_LEAST_CLAIM: Final = 8.0
+_SURE: Final = 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,65 +72,96 @@ class Straightened:
     outward_mm: float
 
 
-def straighten(points: Floats, *, tolerance_mm: float, corner_mm: float, left: bool = True) -> Straightened:
+def straighten(
+    points: Floats,
+    *,
+    tolerance_mm: float,
+    corner_mm: float,
+    left: bool = True,
+    floor_at: FloorAt | None = None,
+) -> Straightened:
     """Return lines and arcs through (n, 2) points round an edge, n >= 12, on the safe side of them.
 
     The plate lies left of the way the points go, or right of it (holes gone round counter-clockwise).  Points nearer
-    than `corner_mm` to a corner are measured badly and are left to the pieces beside them.
+    than `corner_mm` to a corner are measured badly and are left to the pieces beside them; `floor_at` tells of what a
+    corner then claims beyond the points whether it is plate (below 0) or floor, and how surely.
     """
     side = 1.0 if left else -1.0
-    whole = _whole_circle(points, tolerance_mm)
-    if whole is not None:
-        center, radius, off = whole
-        off = gaussian_filter1d(off, _SMOOTH, mode="wrap") * (-side)
-        radius -= side * max(float(off.max()), 0.0)
-        contour = Contour(curves=(circle((float(center[0]), float(center[1])), radius),))
-        return Straightened(
-            contour=contour, corners=(), inward_mm=max(float(off.max()), 0.0), outward_mm=float(abs(off).max())
-        )
-    pieces = _pieces(points, tolerance_mm, corner_mm)
-    shifted, dents = [], []
-    for piece in pieces:
+    smooth = _SMOOTH_MM / float(np.hypot(*np.diff(points, axis=0).T).mean())
+    open_mm = 0.0
+    for corner in (corner_mm, corner_mm / 3):
+        pieces = _pieces(points, tolerance_mm, corner)
+        if len(pieces) == 1:
+            return _circle(points, smooth, side)
+        offs = [gaussian_filter1d(p.off * side, smooth, mode="nearest") for p in pieces]
         # Positive where the points lie on the plate's side of the fitted piece.
-        into = piece.off * side
-        dent = max(float(np.percentile(into, 97)), 0.0) if len(into) else 0.0
-        dents.append((dent, float(abs(into).max()) if len(into) else 0.0))
-        shifted.append(piece.moved_left(side * dent))
-    vertices = _vertices(shifted, points, tolerance_mm)
-    if not _true_to(contour_of(vertices), points, left=left):
-        # A notch too small for pieces of its own: the measured points themselves, inside of them.
-        measured = Polygon(points).buffer(0)
-        inside = simpler_inside(measured, tolerance_mm) if left else measured.buffer(tolerance_mm / 2).simplify(0.4)
-        vertices = vertices_of(contours_of(Polygon(inside.exterior))[0])
+        dents = [max(float(np.percentile(off, 95)), 0.0) for off in offs]
+        shifted = [p.moved_left(side * dent) for p, dent in zip(pieces, dents, strict=True)]
+        vertices = _vertices(shifted, points, tolerance_mm)
+        wrong, unsure_mm = _claimed(vertices, points, tolerance_mm, left=left, floor_at=floor_at)
+        open_mm = max(open_mm, unsure_mm)
+        if not wrong:
+            most = max(float(abs(off - dent).max()) for off, dent in zip(offs, dents, strict=True))
+            return Straightened(
+                contour=contour_of(vertices),
+                corners=tuple(vertices),
+                inward_mm=max(dents),
+                outward_mm=max(most, open_mm),
+            )
+    # Notches too small for pieces of their own: the measured points themselves, inside of them.
+    measured = Polygon(points).buffer(0)
+    inside = simpler_inside(measured, tolerance_mm) if left else measured.buffer(tolerance_mm / 2).simplify(0.4)
+    vertices = vertices_of(contours_of(Polygon(inside.exterior))[0])
     return Straightened(
-        contour=contour_of(vertices),
-        corners=tuple(vertices),
-        inward_mm=max(d for d, _ in dents),
-        outward_mm=max(o for _, o in dents),
+        contour=contour_of(vertices), corners=tuple(vertices), inward_mm=tolerance_mm, outward_mm=_ROUNDED_MM
     )
 
 
-def _true_to(contour: Contour, points: Floats, *, left: bool) -> bool:
-    """Whether no plate is claimed farther beyond the measured points than a corner seen round explains."""
-    drawn, measured = contour.polygon(0.05, "midway"), Polygon(points).buffer(0)
+def _claimed(
+    vertices: Sequence[Vertex], points: Floats, tolerance_mm: float, *, left: bool, floor_at: FloorAt | None
+) -> tuple[bool, float]:
+    """Whether more is claimed beyond the measured points than a corner seen round explains, or what is no plate.
+
+    Also how far what may or may not be plate reaches beyond them, mm.
+    """
+    drawn = contour_of(vertices).polygon(0.05, "midway") if len(vertices) > 1 else Polygon()
     if not drawn.is_valid or drawn.is_empty:
-        return False
-    claimed = drawn.difference(measured.buffer(_ROUND_MM)) if left else measured.difference(drawn.buffer(_ROUND_MM))
-    return bool(claimed.area < 1.0)
+        return True, 0.0
+    measured = Polygon(points).buffer(0)
+
+    def beyond(allowed_mm: float) -> BaseGeometry:
+        if left:
+            return drawn.difference(measured.buffer(allowed_mm))
+        return measured.difference(drawn.buffer(allowed_mm))
+
+    if floor_at is None:
+        return bool(beyond(_ROUND_MM).area >= 1.0), 0.0
+    if beyond(_ROUNDED_MM).area >= 1.0:
+        return True, 0.0
+    patches = beyond(2 * tolerance_mm)
+    wrong, open_mm = False, 0.0
+    for patch in getattr(patches, "geoms", [patches]):
+        level = floor_at(patch) if patch.area > _LEAST_CLAIM * tolerance_mm**2 else -math.inf
+        wrong |= level >= 0.0
+        if 0.0 <= level < _SURE:
+            ring = measured.exterior if left else drawn.exterior
+            open_mm = max(open_mm, float(shapely.distance(shapely.points(patch.exterior.coords), ring).max()))
+    return wrong, open_mm
 
 
 def sharp_corners(found: Straightened) -> list[int]:
-    """Numbers of the corners at which the edge turns by 25 degrees or more."""
+    """Numbers of the corners at which the edge turns by 25 degrees or more between pieces that are long enough."""
     pieces = found.contour.pieces
-    ways = []
-    for piece in pieces:
-        points = np.array(piece.points(0.01))
-        ways.append([math.atan2(*(b - a)[::-1]) for a, b in ((points[0], points[1]), (points[-2], points[-1]))])
-    turns = [math.degrees(ways[k][0] - ways[k - 1][1]) for k in range(len(ways))]
-    starts = np.array([p.points(0.01)[0] for p in pieces])
-    sharp = [at for at, turn in zip(starts, turns, strict=True) if abs((turn + 180) % 360 - 180) >= _SHARP_DEG]
+    lines = [np.array(p.points(0.01)) for p in pieces]
+    ways = [[math.atan2(*(b - a)[::-1]) for a, b in ((p[0], p[1]), (p[-2], p[-1]))] for p in lines]
+    long = [float(np.hypot(*np.diff(p, axis=0).T).sum()) >= _LONG_MM for p in lines]
     corners = np.array([v[:2] for v in found.corners]).reshape(-1, 2)
-    return sorted({int(np.hypot(*(corners - at).T).argmin()) for at in sharp}) if len(corners) else []
+    sharp = set()
+    for k, line in enumerate(lines):
+        turn = abs((math.degrees(ways[k][0] - ways[k - 1][1]) + 180) % 360 - 180)
+        if turn >= _SHARP_DEG and long[k] and long[k - 1]:
+            sharp.add(int(np.hypot(*(corners - line[0]).T).argmin()))
+    return sorted(sharp)
 
 
 def _with(piece: Piece, *, at: Floats | None = None, radius_mm: float | None = None) -> Piece:
@@ -136,38 +175,39 @@ def _with(piece: Piece, *, at: Floats | None = None, radius_mm: float | None = N
     )
 
 
-def _whole_circle(points: Floats, tolerance_mm: float) -> tuple[Floats, float, Floats] | None:
+def _circle(points: Floats, smooth: float, side: float) -> Straightened:
     fit = fit_circle(points)
-    smooth = gaussian_filter1d(fit.off, _SMOOTH, mode="wrap")
-    off = abs(smooth).max()
-    fits = off <= max(tolerance_mm, 0.03 * fit.radius_mm) and off < 0.12 * fit.radius_mm
-    return (fit.center, fit.radius_mm, fit.off) if fits else None
+    into = gaussian_filter1d(fit.off, smooth, mode="wrap") * -side
+    dent = max(float(np.percentile(into, 95)), 0.0)
+    radius = max(fit.radius_mm - side * dent, 0.05)
+    contour = Contour(curves=(circle((float(fit.center[0]), float(fit.center[1])), radius),))
+    return Straightened(contour=contour, corners=(), inward_mm=dent, outward_mm=float(abs(into - dent).max()))
+
+
+def _is_circle(points: Floats, tolerance_mm: float) -> bool:
+    fit = fit_circle(points)
+    off = abs(gaussian_filter1d(fit.off, _SMOOTH, mode="wrap")).max()
+    return bool(off <= max(tolerance_mm, 0.03 * fit.radius_mm) and off < 0.12 * fit.radius_mm)
 
 
 def _pieces(points: Floats, tolerance_mm: float, corner_mm: float) -> list[Piece]:
-    """The pieces round the edge, in order: breaks found by halving, joined again where one line or arc does for two."""
-    breaks = _breaks(points, tolerance_mm)
+    """The pieces round the edge, in order."""
     step = float(np.hypot(*np.diff(points, axis=0).T).mean())
     trim = max(1, math.ceil(corner_mm / step))
-    runs = _long_runs(breaks, len(points), trim)
-    pieces = [_fitted(points, a, b, trim, tolerance_mm) for a, b in runs]
-    merged = True
-    while merged and len(pieces) > 2:
-        merged = False
-        best: tuple[float, int, Piece] | None = None
-        for k, piece in enumerate(pieces):
-            after = pieces[(k + 1) % len(pieces)]
-            last = piece.last + (after.last - after.first)
-            both = _fitted(points, piece.first, last, trim, tolerance_mm)
-            worst = _width(both)
-            if worst <= tolerance_mm and (best is None or worst < best[0]):
-                best = (worst, k, both)
-        if best is not None:
-            _, k, both = best
-            pieces[k] = both
-            del pieces[(k + 1) % len(pieces)]
-            merged = True
-    return sorted(pieces, key=lambda p: p.first)
+    if _is_circle(points, tolerance_mm):
+        return [_nearest(points, np.ones(len(points), dtype=bool), Run(first=0, last=len(points), round=True))]
+    runs = part(points, tolerance_mm=tolerance_mm, corner_mm=corner_mm)
+    pieces = [_fitted(points, r, trim) for r in runs]
+    if len(runs) > 2 and runs[0].round == runs[-1].round:
+        # The place at which the parting began need not be a break.
+        both = _fitted(
+            points,
+            Run(first=runs[-1].first, last=runs[-1].last + runs[0].last - runs[0].first, round=runs[0].round),
+            trim,
+        )
+        if _width(both) <= max(0.6 * tolerance_mm, 1.2 * max(_width(pieces[0]), _width(pieces[-1]))):
+            pieces = [both, *pieces[1:-1]]
+    return pieces
 
 
 def _width(piece: Piece) -> float:
@@ -176,68 +216,41 @@ def _width(piece: Piece) -> float:
     return max(float(np.percentile(off, 95)), float(off.max()) / 2.5)
 
 
-def _long_runs(breaks: list[int], n: int, trim: int) -> list[tuple[int, int]]:
-    """Runs between breaks; short ones, which are but a corner seen round, are shared by those beside them."""
-    runs = [(a, b) for a, b in zip(breaks, [*breaks[1:], breaks[0] + n], strict=True)]
-    long = [(a, b) for a, b in runs if b - a > trim]
-    if len(long) < 2:
-        return runs
-    ends = [(long[k][1] % n + ((long[(k + 1) % len(long)][0] - long[k][1]) % n) // 2) % n for k in range(len(long))]
-    begins = [ends[k - 1] for k in range(len(long))]
-    return [(a, a + ((b - a) % n or n)) for a, b in zip(begins, ends, strict=True)]
+def _fitted(points: Floats, run: Run, trim: int) -> Piece:
+    """The line or arc nearest to the points of a run, to those of them that are not far from it."""
+    low, high = trimmed(run.first, run.last, trim)
+    there = points[np.arange(low, high + 1) % len(points)]
+    kept = np.ones(len(there), dtype=bool)
+    piece = _nearest(there, kept, run)
+    for _ in range(2):
+        usual = 1.4826 * float(np.median(abs(piece.off)))
+        kept = abs(piece.off) <= 3.0 * usual + 0.05
+        if kept.sum() < max(LEAST_POINTS, 0.6 * len(there)):
+            break
+        piece = _nearest(there, kept, run)
+    return piece
 
 
-def _breaks(points: Floats, tolerance_mm: float) -> list[int]:
-    """Numbers of the points at which a chain of chords turns that stays within the tolerance."""
-    start = int(np.hypot(*(points - points.mean(axis=0)).T).argmax())
-    far = int(np.hypot(*(points - points[start]).T).argmax())
-    n = len(points)
-    ends = sorted((start, far))
-    found: set[int] = set()
-    stack = [(ends[0], ends[1]), (ends[1], ends[0] + n)]
-    while stack:
-        a, b = stack.pop()
-        found.add(a % n)
-        if b - a < 2 * _LEAST_POINTS:
-            continue
-        between = points[np.arange(a + 1, b) % n]
-        chord = points[b % n] - points[a % n]
-        length = max(float(np.hypot(*chord)), 1e-9)
-        away = between - points[a % n]
-        off = abs(chord[0] * away[:, 1] - chord[1] * away[:, 0]) / length
-        worst = int(off.argmax())
-        if off[worst] > tolerance_mm:
-            stack += [(a, a + 1 + worst), (a + 1 + worst, b)]
-    return sorted(found)
-
-
-def _fitted(points: Floats, first: int, last: int, trim: int, tolerance_mm: float) -> Piece:
-    """The line through points first to last (numbers may run over the end), or the arc where that is much nearer."""
-    room = (last - first - _LEAST_POINTS) // 2
-    cut = max(0, min(trim, room))
-    run = points[np.arange(first + cut, last - cut + 1) % len(points)]
-    line = fit_line(run)
-    off = gaussian_filter1d(line.off, _SMOOTH, mode="nearest")
-    straight = Piece(at=line.middle, direction=line.direction, radius_mm=0.0, off=off, first=first, last=last)
-    long = float(np.hypot(*np.diff(run, axis=0).T).sum())
-    if _width(straight) <= 0.6 * tolerance_mm or len(run) < 2 * _LEAST_POINTS or long < _LEAST_ARC_MM:
-        return straight
-    try:
-        fit = fit_circle(run)
-    except ValueError:
-        return straight
-    if fit.radius_mm > _LARGEST_RADIUS_MM:
-        return straight
-    spokes = run - fit.center
-    turned = float(np.unwrap(np.arctan2(spokes[:, 1], spokes[:, 0]))[[0, -1]] @ [-1.0, 1.0])
-    way = math.copysign(1.0, turned)
-    bent = gaussian_filter1d(fit.off, _SMOOTH, mode="nearest") * -way
-    arc = Piece(
-        at=fit.center, direction=np.array([way, 0.0]), radius_mm=fit.radius_mm, off=bent, first=first, last=last
-    )
-    deep = fit.radius_mm * (1.0 - math.cos(min(abs(turned) / 2, math.pi))) > 3.0 * tolerance_mm
-    bends = deep and abs(math.degrees(turned)) >= _FEWEST_DEG
-    return arc if bends and _width(arc) < 0.6 * _width(straight) else straight
+def _nearest(points: Floats, kept: Bools, run: Run) -> Piece:
+    chosen = points[kept]
+    if run.round:
+        fit = fit_circle(chosen)
+        spokes = points - fit.center
+        angles = np.unwrap(np.arctan2(spokes[:, 1], spokes[:, 0]))
+        way = math.copysign(1.0, float(angles[-1] - angles[0]))
+        off = (np.hypot(*spokes.T) - fit.radius_mm) * -way
+        return Piece(
+            at=fit.center,
+            direction=np.array([way, 0.0]),
+            radius_mm=fit.radius_mm,
+            off=off,
+            first=run.first,
+            last=run.last,
+        )
+    line = fit_line(chosen)
+    away = points - line.middle
+    off = line.direction[0] * away[:, 1] - line.direction[1] * away[:, 0]
+    return Piece(at=line.middle, direction=line.direction, radius_mm=0.0, off=off, first=run.first, last=run.last)
 
 
 def _vertices(pieces: Sequence[Piece], points: Floats, tolerance_mm: float) -> list[Vertex]:

@@ -1,7 +1,8 @@
 """Which pixels are plate: colours of floor and plate are learnt from the picture's rim and middle, then cut apart.
 
-The cut is the cheapest one along edges of the picture (C. Rother, V. Kolmogorov, A. Blake, 2004), on a small copy of
-the picture in which lightness counts for little beside colour, since shadows change lightness.
+The first cut is the cheapest one along edges of the picture (C. Rother, V. Kolmogorov, A. Blake, 2004), on a small copy
+of the picture in which lightness counts for little beside colour, since shadows change lightness.  It likes short edges
+and may close a hole: what each place's colour is likelier to be, plate or the floor beside it, then has the last word.
 """
 
 from dataclasses import dataclass
@@ -12,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from nesting.errors import InputError
-from nesting.outline.photo.edges import hues
+from nesting.outline.photo.colours import Likely, hues
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.uint8]
+Bools = NDArray[np.bool_]
 
 SMALL_PX: Final = 640
 """Long side of the copy in which plate and floor are told apart; edges are found in the picture itself."""
@@ -26,15 +28,23 @@ _MIDDLE: Final = 0.12
 _WIDE_RIM: Final = 0.12
 _COLOURS: Final = 10
 _ROUNDS: Final = 3
+_AROUND: Final = 40
+_MOST_TURNS: Final = 4
+_SETTLED, _UNSETTLED = 0.002, 0.02
+_MOST_ALIKE: Final = 0.3
 
 
 @dataclass(frozen=True, kw_only=True)
 class Steel:
-    """Contours in pixels of the picture, (n, 2) each, no finer than `step_px`: the plate's edge, and its holes."""
+    """Contours in pixels of the picture, (n, 2) each, no finer than `step_px`: the plate's edge, and its holes.
+
+    `likely` is what colours tell of plate and floor.
+    """
 
     edge: Floats
     holes: tuple[Floats, ...]
     step_px: float
+    likely: Likely
 
 
 def find_steel(
@@ -53,18 +63,47 @@ def find_steel(
     marks = _marks(features, [f * scale for f in floor], [f * scale for f in face], at)
     cv2.setRNGSeed(1)
     cv2.grabCut(features, marks, None, np.zeros((1, 65)), np.zeros((1, 65)), _ROUNDS, cv2.GC_INIT_WITH_MASK)
-    mask = ((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)))
-    mask = _piece_at(mask, at)
+    mask = _piece_at(((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8), at)
+    sheets = _covered([f * scale for f in floor], *mask.shape) > 0
+    paper = _covered([f * scale for f in face], *mask.shape) > 0
+    mask, likely = _by_colour(_plain(small), mask, sheets, paper, at)
     _refuse_cut(mask, RIM)
-    return _contours(mask, scale, least_hole_px * scale * scale)
+    return _contours(mask, likely, scale, least_hole_px * scale * scale)
+
+
+def _by_colour(hue: Floats, mask: Picture, sheets: Bools, paper: Bools, at: Floats) -> tuple[Picture, Likely]:
+    """The mask in which every place near the plate is what its colour is likelier to be; refused where that is open."""
+    for _ in range(_MOST_TURNS):
+        before = mask
+        around = (cv2.dilate(mask, _disc(2 * _AROUND + 1)) > 0) & ~sheets
+        floor = around & (cv2.dilate(mask, _disc(9)) == 0)
+        likely = Likely.learnt(hue, (cv2.erode(mask, _disc(9)) > 0) & ~paper, floor)
+        here = (cv2.blur(likely.floor(hue), (3, 3)) < 0.0) & around | paper
+        mask = _piece_at(here.astype(np.uint8), at)
+        moved = int((mask != before).sum()) / max(int(mask.sum()), 1)
+        if moved < _SETTLED:
+            break
+    if likely.alike > _MOST_ALIKE or moved > _UNSETTLED:
+        raise InputError(
+            f"plate and floor are too much of one colour to be told apart surely ({likely.alike:.0%} alike); take the "
+            "picture on a floor of another colour, or with something laid under the plate, or give --points"
+        )
+    return mask, likely
+
+
+def _disc(size: int) -> Picture:
+    disc: Picture = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+    return disc
 
 
 def _features(small: Picture) -> Picture:
     """Colour as it is in any light, and a little lightness, of a picture without its grain."""
-    plain = cv2.GaussianBlur(cv2.medianBlur(small, 5), (0, 0), 1.0).astype(np.float64)
-    features: Picture = (hues(plain) * [1.0, 1.0, 1.5] + [90.0, 90.0, 0.0]).clip(0, 255).astype(np.uint8)
+    features: Picture = (_plain(small) * [1.0, 1.0, 1.5] + [90.0, 90.0, 0.0]).clip(0, 255).astype(np.uint8)
     return features
+
+
+def _plain(small: Picture) -> Floats:
+    return hues(cv2.GaussianBlur(cv2.medianBlur(small, 5), (0, 0), 1.0).astype(np.float64))
 
 
 def _marks(features: Picture, floor: list[Floats], face: list[Floats], at: Floats) -> Picture:
@@ -106,7 +145,8 @@ def _covered(outlines: list[Floats], height: int, width: int) -> Picture:
 
 
 def _piece_at(mask: Picture, at: Floats) -> Picture:
-    """The piece that covers most of the picture's middle."""
+    """The piece that covers most of the picture's middle, without specks and threads."""
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, _disc(5))
     count, labels, sizes, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     yy, xx = np.mgrid[: mask.shape[0], : mask.shape[1]]
     near = np.hypot(xx - at[0], yy - at[1]) < _MIDDLE * max(mask.shape)
@@ -139,7 +179,7 @@ def _refuse_cut(mask: Picture, rim: float) -> None:
             )
 
 
-def _contours(mask: Picture, scale: float, least_hole_px: float) -> Steel:
+def _contours(mask: Picture, likely: Likely, scale: float, least_hole_px: float) -> Steel:
     found, nested = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     big = max((k for k in range(len(found)) if nested[0][k][3] < 0), key=lambda k: cv2.contourArea(found[k]))
     holes = [found[k] for k in range(len(found)) if nested[0][k][3] == big]
@@ -150,4 +190,4 @@ def _contours(mask: Picture, scale: float, least_hole_px: float) -> Steel:
         return at
 
     kept = [placed(h) for h in holes if len(h) >= 8 and cv2.contourArea(h) >= least_hole_px]
-    return Steel(edge=placed(found[big]), holes=tuple(kept), step_px=1 / scale)
+    return Steel(edge=placed(found[big]), holes=tuple(kept), step_px=1 / scale, likely=likely)

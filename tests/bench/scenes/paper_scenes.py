@@ -10,7 +10,8 @@ from photo_scenes import error, eye, odd_plate, paper_beside, render
 from nesting.errors import InputError
 from nesting.outline.photo.calibrate import adjusted, calibrate
 from nesting.outline.photo.lens import Lens
-from nesting.outline.photo.photo import Ask, from_photo
+from nesting.outline.photo.marks import Ask
+from nesting.outline.photo.photo import from_photo
 from nesting.outline.photo.picture import read_picture
 from nesting.outline.photo.sheets import SeenSheet, inner_corners
 

@@ -14,7 +14,8 @@ from cli.main import main
 from nesting.errors import InputError
 from nesting.outline.pasted import Pasted
 from nesting.outline.photo.corrected import by_points, points_text
-from nesting.outline.photo.photo import Ask, Photo, check_taped, from_photo
+from nesting.outline.photo.marks import Ask
+from nesting.outline.photo.photo import Photo, check_taped, from_photo
 from nesting.outline.photo.picture import read_picture
 from nesting.plate_file import read_plate_file
 
