@@ -7,7 +7,7 @@ import io
 import os
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -42,9 +42,12 @@ class Opened:
 
 
 @contextmanager
-def opened(path: Path, *, width: int = 1280, height: int = 900) -> Iterator[Opened]:
-    """Open an HTML file with the network cut off; skips the test where there is no browser."""
-    with browser() as found:
+def opened(path: Path, *, width: int = 1280, height: int = 900, within: Browser | None = None) -> Iterator[Opened]:
+    """Open an HTML file with the network cut off; skips the test where there is no browser.
+
+    Starting one takes seconds: tests that open several pages start it once and give it as `within`.
+    """
+    with nullcontext(within) if within else browser() as found:
         context = found.new_context(viewport={"width": width, "height": height}, offline=True)
         seen = Opened(page=context.new_page())
         _listen(seen, path.resolve().as_uri())

@@ -31,8 +31,10 @@ _LEAST_SHARE: Final = 4.0
 """Per cent; narrower shares have no room for their number."""
 
 
-def material_chart(report: YieldsReport, form: Form, unit: Unit) -> bytes:
-    """Return where the plate went, a bar for each grade and thickness."""
+def material_chart(report: YieldsReport, form: Form, unit: Unit) -> bytes | None:
+    """Return where the plate went, a bar for each grade and thickness; None where nothing was cut."""
+    if not report.cuts:
+        return None
     length = measures(unit)["length"]
     height = 1.3 + 0.42 * len(report.by_material)
     figure, axes = _new(9.5, height)

@@ -27,19 +27,22 @@ def _first(report: YieldsReport, w: Words, sheet: Sheet, unit: Unit) -> Story:
         cards(w.headline, sheet, across=5),
         *(paragraph(f"{note[:1].upper()}{note[1:]}.", bold=True) for note in report.notes),
         *heading("By grade and thickness"),
-        picture(material_chart(report, "png", unit), sheet, highest_mm=_CHART_MM),
+        *_chart(material_chart(report, "png", unit), sheet),
         table(w.materials, sheet),
     ]
+
+
+def _chart(png: bytes | None, sheet: Sheet) -> Story:
+    return [] if png is None else [picture(png, sheet, highest_mm=_CHART_MM)]
 
 
 def _lists(report: YieldsReport, w: Words, sheet: Sheet) -> Story:
     chart = time_chart(report, "png")
     story = heading(f"Over time, by {report.by}", room_mm=28.0 if chart is None else _CHART_MM + 30.0)
-    if chart is not None:
-        story.append(picture(chart, sheet, highest_mm=_CHART_MM))
     cost = ", cost" if report.currency else ""
     return [
         *story,
+        *_chart(chart, sheet),
         table(w.times, sheet),
         *heading("Lines of the order"),
         table(w.lines, sheet),
