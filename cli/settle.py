@@ -72,7 +72,7 @@ Examples:
 )
 @click.option("--table", metavar="WxH", help="How far the machine travels, x and y; default the shop's.")
 @click.option(
-    "--zero", type=click.Choice(ZEROS), default="lower-left", show_default=True, help="Where on the table its zero is."
+    "--zero", type=click.Choice(ZEROS), help="Where on the table its zero is; taken to be lower-left, and said so."
 )
 @click.option(
     "--shop", "shop_file", metavar="FILE", type=click.Path(path_type=Path), help="Shop file; default the run's."
@@ -107,6 +107,8 @@ def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as
     sigma_mm = _sigma(given["sigma"], unit)
     readings = _readings(layout, typed, readouts, unit, given["decimal"])
     if not readings:
+        if given["out"] is not None:
+            raise click.UsageError("nothing can be written without readouts; give --at CORNER=X,Y or --readouts FILE")
         return _corners(layout, unit, sigma_mm, as_json=as_json)
     made = _made(before, given, shop, unit, layout)
     choices = _choices(made, given, sigma_mm)
@@ -221,12 +223,14 @@ def _travel(said: str | None, zero: Any, shop: "Shop", unit: "Unit") -> tuple["T
         sides = options.size_texts(said)
         if sides is None:
             raise InputError(f"--table {said}: expected travel in x and y, such as 1500x3000 or '60 in x 120 in'")
-        size, source = (parse_length(sides[0], unit), parse_length(sides[1], unit)), "given"
+        size, source = (parse_length(sides[0], unit), parse_length(sides[1], unit)), "travel as given"
     if size is None:
         return None, source
     if not min(size) > 0.0:
         raise InputError(f"--table {said}: expected two lengths above 0")
-    return Travel(width_mm=size[0], height_mm=size[1], zero=zero), source
+    if zero is None:
+        source += "; zero taken to be there, say --zero if it is not"
+    return Travel(width_mm=size[0], height_mm=size[1], zero=zero or "lower-left"), source
 
 
 def _writing(given: dict[str, Any], made: "MadeWith") -> "Writing":

@@ -222,27 +222,26 @@ def _fitting(base: _Base, found: Fit) -> Settled:
     others = rivals(base.plate, base.universe, base.said, base.measured, base.allowance.doubting)
     left = tuple(r for r in others if not r.symmetric)
     symmetries = tuple(r for r in others if r.symmetric)
-    on_line = off_line_mm(base.stored) <= _TELLS * base.allowance.distance_mm(1)
-    verdict: Verdict = "fits" if not left else "distance only" if on_line else "cannot be told apart"
-    return replace(
-        base.settled(found, verdict),
-        open=left,
-        symmetries=symmetries,
-        ask_for=_telling(base, left) if left else None,
-    )
+    settled = replace(base.settled(found, "fits"), open=left, symmetries=symmetries)
+    if len(base.read) > 2 and not left:
+        return settled
+    on_line = settled.off_line_mm <= _TELLS * base.allowance.distance_mm(1)
+    verdict: Verdict = "distance only" if on_line else "cannot be told apart"
+    return replace(settled, verdict=verdict, ask_for=_telling(base, left))
 
 
 def _telling(base: _Base, left: Sequence[Rival]) -> str | None:
     """Return the corner whose readout would tell: in every open reading of the names no corner lies near it.
 
-    Of those that tell clearly it is the one farthest from what was read, which makes turn and shift the surest.
+    Of those that tell clearly it is the one farthest from what was read, which makes turn and shift the surest.  Where
+    no reading is open and only two points were read, any corner off their line is one more check.
     """
     points, near = base.universe.points, base.allowance.distance_mm(1)
     moved = [r.moved.points(points) for r in left]
     middle = base.stored.mean(axis=0)
     worth: list[tuple[float, float, str]] = []
     for k, (name, point) in enumerate(zip(base.universe.names, points, strict=True)):
-        told = min(float(np.hypot(*(m - point).T).min()) for m in moved)
+        told = min((float(np.hypot(*(m - point).T).min()) for m in moved), default=off_line_mm([*base.stored, point]))
         if k not in base.said and told > _TELLS * near:
             worth.append((min(told, _CLEARLY * near), math.dist(point, middle), name))
     return max(worth, key=lambda w: (w[0], round(w[1], 3)))[2] if worth else None

@@ -90,8 +90,8 @@ def _lines(outcome: Outcome, unit: Unit) -> Iterator[str]:
         return
     pose, spread = settled.pose, settled.spread
     yield (
-        f"turn {pose.turn_deg:.4f} degrees, right within {TURN_BOUND * spread.turn_sd_deg:.3f} (95 % bound); shift "
-        f"({shown(pose.x_mm, unit)}, {shown(pose.y_mm, unit)}) {unit}"
+        f"turn {pose.turn_deg:.4f} degrees, right within {TURN_BOUND * spread.turn_sd_deg:.3f} (95 % bound); the "
+        f"drawing's zero lies at ({shown(pose.x_mm, unit)}, {shown(pose.y_mm, unit)}) {unit}"
     )
     yield from _margin_lines(outcome, unit)
     yield from _travel_lines(outcome, unit)
@@ -122,7 +122,7 @@ def _travel_lines(outcome: Outcome, unit: Unit) -> Iterator[str]:
     if travel is None:
         yield "table: its travel is not known, nothing was compared with it; give --table, or table in the shop file"
         return
-    yield f"table: {_table_words(travel, unit)} ({outcome.choices.travel_source})"
+    yield f"table: {_table_words(travel, unit)}; {outcome.choices.travel_source}"
     if not outcome.beyond:
         yield "all cuts lie within the travel"
     for over in outcome.plate_beyond:

@@ -17,13 +17,16 @@ def verdict_lines(settled: Settled, unit: Unit) -> Iterator[str]:
         return
     names = ", ".join(c.name for c in settled.corners)
     if settled.verdict == "fits":
-        yield f"fits: {names} lie as the drawing has them, right side up"
+        side = "" if any(r.mirrored for r in settled.symmetries) else ", right side up"
+        yield f"fits: {names} lie as the drawing has them{side}"
     elif settled.verdict == "distance only":
         yield from _distance_only(settled, unit)
     else:
         yield f"cannot be told apart: {names} fit, and so do other corners: {_told(settled, settled.open)}"
     if settled.ask_for is not None:
         yield f"read out corner {settled.ask_for} too: it tells best right side up, and which corner is which"
+    elif settled.verdict == "distance only" and len(settled.universe.names) == len(settled.corners):
+        yield "read out one more point, well off their line, by its coordinates in the drawing"
     elif settled.open:
         most = max(r.differs_mm for r in settled.open)
         yield (

@@ -202,6 +202,8 @@ def test_the_shop_file_says_the_travel(folder: Path, capsys: pytest.CaptureFixtu
     (folder / "shop.toml").write_text('units = "mm"\n[cutting]\ntable = [1500, 700]\n', encoding="utf-8")
     code, found, _ = settle(capsys, *at("BDE"), "--shop", "shop.toml")
     assert code == 0 and found["table"]["travel_mm"] == [1500.0, 700.0]
+    assert found["table"]["source"] == "shop file shop.toml; zero taken to be there, say --zero if it is not"
+    _, found, _ = settle(capsys, *at("BDE"), "--shop", "shop.toml", "--zero", "lower-left")
     assert found["table"]["source"] == "shop file shop.toml"
     _, found, _ = settle(capsys, *at("BDE"))
     assert found["table"] is None
@@ -233,6 +235,7 @@ def split(options: list[str]) -> list[tuple[str, float, float]]:
         ([*at("BDE"), "--table", "3000"], "expected travel in x and y"),
         ([*at("BDE"), "--sigma", "0"], "--sigma 0: expected more than 0"),
         ([*at("BDE"), "--dxf", "R99"], "'R99' is not one of R12"),
+        (["--out", "there"], "nothing can be written without readouts"),
         (["--readouts", "nowhere.txt"], "nowhere.txt: no such file"),
         (["--units", "ell"], "unit 'ell' is not known"),
     ],

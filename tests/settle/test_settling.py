@@ -114,6 +114,8 @@ def test_a_rectangle_fits_itself_and_that_is_no_fault():
     }
     assert all(r.differs_mm < 1e-9 and not r.unlike for r in found.symmetries)
     assert "turned by 180 degrees (read as C, D, A)" in words(found) and "no fault" in words(found)
+    # Which side is up no corner of a rectangle tells.
+    assert "right side up" not in words(found)
 
 
 def test_what_does_not_follow_a_symmetry_is_named():
@@ -214,6 +216,13 @@ def test_points_that_are_no_corners_serve_a_round_plate():
         sigma_mm=0.5,
     )
     assert found.verdict == "fits" and found.pose.turn_deg == pytest.approx(3.0)
+    two = settle(
+        disc,
+        [Reading(name=f"{p}", stored=p, at=LIES.point(p), corner=False) for p in [(300.0, 0.0), (-300.0, 0.0)]],
+        sigma_mm=0.5,
+    )
+    assert two.verdict == "distance only" and len(two.symmetries) == 3
+    assert "read out one more point, well off their line" in words(two)
     assert to_read(disc, 0.5).take == () and "mark points on it" in to_read(disc, 0.5).lines[0]
 
 
