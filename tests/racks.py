@@ -67,6 +67,7 @@ def accounts(rack: Rack) -> None:
         assert all(pieces[id].parent == cut.piece_id and pieces[id].state != "taken back" for id in cut.remnants)
         assert math.isclose(cut.areas["parts_mm2"] + came, pieces[cut.piece_id].summary.area_mm2)
     real = [p for p in pieces.values() if p.state != "taken back"]
-    brought = math.fsum(p.summary.area_mm2 for p in real if p.parent is None)
+    remnants = {id for cut in cuts for id in cut.remnants}
+    brought = math.fsum(p.summary.area_mm2 for p in real if p.id not in remnants)
     now_there = math.fsum(p.summary.area_mm2 for p in real if p.state != "cut")
     assert math.isclose(now_there + math.fsum(c.areas["parts_mm2"] for c in cuts), brought)
