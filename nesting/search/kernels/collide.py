@@ -124,6 +124,22 @@ def _covers_a_hole(
 
 
 @kernel
+def surely_inside(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region: Region) -> bool:
+    """Tell whether box or enclosing circle alone show that the candidate in `s`, shifted to (x, y), is inside.
+
+    Most poses tried are, and then no circle has to be held against the field.
+    """
+    nx, ny, c = region.limit[0], region.limit[1], region.limit[2]
+    x0, y0, x1, y1 = s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y
+    if nx * (x1 if nx > 0.0 else x0) + ny * (y1 if ny > 0.0 else y0) > c and (nx != 0.0 or ny != 0.0):
+        return False
+    b = region.bounds
+    if x0 < b[0] or y0 < b[1] or x1 > b[2] or y1 > b[3]:
+        return False
+    return region.is_box or depth_at(region, x, y) >= shapes.radius[k] + 0.75 * region.step
+
+
+@kernel
 def leaves_region(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region: Region) -> bool:
     """Tell whether the candidate in `s`, shifted to (x, y), is not wholly inside the region."""
     v0, r0 = shapes.vertex_start[k], shapes.run_start[k]

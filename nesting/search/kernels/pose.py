@@ -1,7 +1,7 @@
 """Trying a pose: the weighted loss of putting one item somewhere, given up as soon as it is too large to matter."""
 
 from nesting.search.kernels.arrays import FAR, Buckets, Items, Losses, Region, Scratch, Shapes
-from nesting.search.kernels.collide import leaves_region, shapes_overlap
+from nesting.search.kernels.collide import leaves_region, shapes_overlap, surely_inside
 from nesting.search.kernels.compiled import kernel
 from nesting.search.kernels.proxy import pole_overlap, region_overlap, rotate
 
@@ -21,8 +21,9 @@ def pose_loss(
 ) -> float:  # fmt: skip
     """Return the weighted loss of item `i` as shape `k` in this pose, or some figure above `bound`."""
     turn_to(shapes, k, turn, s)
-    edge, sure = region_overlap(shapes, k, s, x, y, region)
-    weight = losses.edge_weight[i]
+    edge, sure, weight = 0.0, True, losses.edge_weight[i]
+    if not surely_inside(shapes, k, s, x, y, region):
+        edge, sure = region_overlap(shapes, k, s, x, y, region)
     total = weight * edge if sure else 0.0
     if total > bound:
         return total
@@ -67,6 +68,9 @@ def _meet(
         box[j, 2] <= s.box[0] + x or box[j, 0] >= s.box[2] + x or box[j, 3] <= s.box[1] + y
         or box[j, 1] >= s.box[3] + y or j == i
     ):  # fmt: skip
+        return total
+    dx, dy, reach = x - items.x[j], y - items.y[j], shapes.radius[k] + shapes.radius[items.shape[j]]
+    if dx * dx + dy * dy >= reach * reach:
         return total
     w = losses.pair_weight[i, j]
     loss, sure = pole_overlap(shapes, k, s, x, y, items, j, (bound - total) / w)
@@ -157,10 +161,11 @@ def update_losses(i: int, shapes: Shapes, region: Region, items: Items, losses: 
     if k == shapes.nothing:
         return
     turn_to(shapes, k, turn, s)
-    edge, sure = region_overlap(shapes, k, s, x, y, region)
-    if sure or leaves_region(shapes, k, s, x, y, region):
-        losses.edge[i] = edge
-        losses.faults[i] = 1
+    if not surely_inside(shapes, k, s, x, y, region):
+        edge, sure = region_overlap(shapes, k, s, x, y, region)
+        if sure or leaves_region(shapes, k, s, x, y, region):
+            losses.edge[i] = edge
+            losses.faults[i] = 1
     grid = items.buckets
     if grid.columns == 0:
         for j in range(items.shape.shape[0]):

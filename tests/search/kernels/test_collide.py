@@ -20,6 +20,7 @@ from nesting.search.kernels.collide import (
     inside_rings,
     leaves_region,
     shapes_overlap,
+    surely_inside,
 )
 from nesting.search.shapes import centred
 
@@ -140,7 +141,7 @@ def test_leaving_the_region_agrees_with_shapely(name: str, shapes: Shapes) -> No
     arrays = region_arrays.pack(region)
     rng = np.random.default_rng(13)
     x0, y0, x1, y1 = region.bounds
-    seen = {True: 0, False: 0}
+    seen, by_a_look = {True: 0, False: 0}, 0
     made = crowd(shapes, [(0, 0.0, 0.0, 0.0)])
     for _ in range(examples(1500)):
         k = int(rng.integers(len(shapes.radius)))
@@ -158,12 +159,18 @@ def test_leaving_the_region_agrees_with_shapely(name: str, shapes: Shapes) -> No
         s = candidate(made, k, turn)
 
         actual = leaves_region(shapes, k, s, x, y, within)
+        quick = surely_inside(shapes, k, s, x, y, within)
 
         expected = outside(polygon_at(shapes, k, x, y, turn), allowed)
+        if quick:
+            by_a_look += 1
+            assert not actual
+            assert not expected, (k, x, y, turn, within.limit)
         if expected is not None:
             seen[expected] += 1
             assert actual == expected, (k, x, y, turn, within.limit)
     assert min(seen.values()) > examples(1500) / 100, seen
+    assert by_a_look > examples(1500) / 1000
 
 
 def test_a_part_may_ring_a_hole_of_the_plate() -> None:
