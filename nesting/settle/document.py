@@ -25,6 +25,8 @@ def document(outcome: Outcome) -> dict[str, Any]:
         "from_layout_id": outcome.source.id,
         "layout_id": None if layout is None else layout.id,
         "nested_again": outcome.nested_again,
+        "placed": None if layout is None else len(layout.placements),
+        "left_over": _left_over(outcome),
         "turn_deg": round(pose.turn_deg, 6),
         "shift_mm": [round(pose.x_mm, 4), round(pose.y_mm, 4)],
         "turn_sd_deg": round(spread.turn_sd_deg, 6),
@@ -49,6 +51,11 @@ def document(outcome: Outcome) -> dict[str, Any]:
         "table": _table(outcome),
         "dry_run": _dry_run(outcome),
     }
+
+
+def _left_over(outcome: Outcome) -> list[dict[str, Any]]:
+    found = () if outcome.layout is None else outcome.layout.left_over
+    return [{"part": x.part_id, "count": x.count, "reason": x.reason} for x in found]
 
 
 def _corners(settled: Settled) -> list[dict[str, Any]]:

@@ -98,12 +98,15 @@ def _lines(outcome: Outcome, unit: Unit) -> Iterator[str]:
 
 
 def _margin_lines(outcome: Outcome, unit: Unit) -> Iterator[str]:
-    use = outcome.use
-    if use is None:
+    use, layout = outcome.use, outcome.layout
+    if use is None and layout is not None:
         yield (
             f"laid out anew on the plate as it lies, {length(outcome.added_mm, unit)} farther from its edge for what "
-            "turn and shift add"
+            f"turn and shift add: {len(layout.placements)} parts placed"
         )
+        for missing in layout.left_over:
+            yield f"left over: {missing.count} x {layout.parts[missing.part_id].name}: {missing.reason}"
+    if use is None:
         return
     far = use.farthest
     where = f"part {far.number} ({far.name})" if far.number else "the plate's edge"

@@ -183,6 +183,8 @@ def test_nesting_again_keeps_off_what_is_beyond_the_travel(folder: Path, capsys:
 def test_parts_left_over_when_nesting_again_are_exit_code_3(folder: Path, capsys: pytest.CaptureFixture[str]):
     code, found, _ = settle(capsys, *at("BDE"), "--table", "560x420", "--nest-again", "--steps", "2", "--out", "again")
     assert code == 3 and found["exit_code"] == 3
+    assert found["left_over"][0]["part"] == "ring"
+    assert found["left_over"][0]["count"] == 4 - found["placed"]
     assert load_layout(folder / "again" / "layout.json").left_over[0].count >= 1
 
 
