@@ -60,6 +60,11 @@ class Picked:
         return sum(self.batch.pieces[c.piece].price for c in self.columns)
 
     @property
+    def worth(self) -> float:
+        """Worth of all remnants that are cut into."""
+        return sum(self.batch.pieces[c.piece].worth for c in self.columns)
+
+    @property
     def pieces(self) -> tuple[int, ...]:
         """The pieces that are cut, sheets as often as they are bought."""
         return tuple(sorted(c.piece for c in self.columns))
@@ -71,15 +76,14 @@ class Picked:
         Area of due parts without a place, rank by rank; pieces that come too late; price; worth of the remnants cut
         into; how many pieces; area of parts not due yet without a place.
         """
-        lines, pieces = self.batch.lines, self.batch.pieces
+        lines = self.batch.lines
         area = {line.id: line.demand.part.area_mm2 for line in lines}
         ranks = sorted({line.rank for line in lines if not line.later})
         missing = [
             sum(area[line.id] * self.short.get(line.id, 0) for line in lines if line.rank == rank) for rank in ranks
         ]
-        worth = sum(pieces[c.piece].worth for c in self.columns)
         later = sum(area[line.id] * self.short.get(line.id, 0) for line in lines if line.later)
-        return (*missing, self.late, self.price, worth, len(self.columns), later)
+        return (*missing, self.late, self.price, self.worth, len(self.columns), later)
 
     @property
     def late(self) -> int:

@@ -148,14 +148,25 @@ def promising(
         model.add(room >= round(wanted))
     for line in due:
         model.add(sum(y for y, f in zip(cut, guess.fits, strict=True) if line.id in f) >= 1)
-    price = sum(round(piece.price * _FINE) * y for piece, y in zip(pieces, cut, strict=True))
-    worth = sum(round(piece.worth) * y for piece, y in zip(pieces, cut, strict=True))
+    aims = _costs(batch, cut)
     for done in tried:
         _exclude(model, cut, [piece.count for piece in pieces], done)
     if below is not None:
-        _require_better(model, (price, worth, sum(cut)), below)
-    solved = solve(model, [-room] if roomiest else [price, worth, sum(cut)], cut)
+        _require_better(model, aims, below)
+    solved = solve(model, [-room] if roomiest else aims, cut)
     return None if solved is None else Counter({p: n for p, n in enumerate(solved.values) if n})
+
+
+def _costs(batch: Batch, cut: Sequence[Any]) -> list[Any]:
+    """What a set of pieces costs, the first first: pieces that come after something is due, price, worth, number."""
+    due = [line.due for line in batch.lines if line.due is not None]
+    late = [p.comes is not None and bool(due) and p.comes > min(due) for p in batch.pieces]
+    return [
+        sum(y for y, comes_late in zip(cut, late, strict=True) if comes_late),
+        sum(round(p.price * _FINE) * y for p, y in zip(batch.pieces, cut, strict=True)),
+        sum(round(p.worth) * y for p, y in zip(batch.pieces, cut, strict=True)),
+        sum(cut),
+    ]
 
 
 def _exclude(model: "cp_model.CpModel", cut: Sequence[Any], counts: Sequence[int], done: Counter[int]) -> None:
@@ -170,13 +181,14 @@ def _exclude(model: "cp_model.CpModel", cut: Sequence[Any], counts: Sequence[int
 
 
 def _require_better(model: "cp_model.CpModel", aims: Sequence[Any], below: Picked) -> None:
-    """Ask for a lower price, or the same and lower worth, or both the same and fewer pieces."""
-    _, price, worth, count = below.score[-5:-1]
-    price, worth = round(price * _FINE), sum(round(below.batch.pieces[p].worth) for p in below.pieces)
-    ways = [model.new_bool_var("") for _ in range(3)]
-    model.add_bool_or(ways)
-    values = (price, worth, round(count))
-    for n, way in enumerate(ways):
+    """Ask for one of the aims to be better than a plan's, and those before it no worse."""
+    there = Counter(below.pieces)
+    values = _costs(below.batch, [there[p] for p in range(len(below.batch.pieces))])
+    # Fewer pieces that come late are better only if a part is late for it.
+    first = 0 if below.late else 1
+    ways = {n: model.new_bool_var("") for n in range(first, len(aims))}
+    model.add_bool_or(ways.values())
+    for n, way in ways.items():
         for m in range(n):
             model.add(aims[m] <= values[m]).only_enforce_if(way)
         model.add(aims[n] <= values[n] - 1).only_enforce_if(way)

@@ -19,7 +19,7 @@ _CALL_OFF_S, _GRACE_S = 0.5, 5.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanProgress:
-    """How far a running plan is: parts with a place, pieces cut, sheets bought and their price."""
+    """How far a running plan is: parts placed, pieces cut, price of the sheets, worth of the remnants cut into."""
 
     seconds: float
     time_limit_s: float
@@ -27,6 +27,7 @@ class PlanProgress:
     wanted: int
     pieces: int
     price: float
+    worth: float
     phase: str
 
 
@@ -67,7 +68,7 @@ def plan(
     given = Pool(executor=executor, workers=count) if executor is not None else None
     with own_pool(count) if given is None else nullcontext(given) as pool:
         run = _Run(batch, seconds, seed, pool, on_progress, should_stop)
-        run.learn(known)
+        run.begin_with(known)
         run.go()
         return run.result()
 
@@ -85,7 +86,7 @@ class _Run:
         groups = batch.parts()
         self._planners = [
             Planner(
-                batch=group,
+                group,
                 seconds=seconds,
                 workers=max(1, pool.workers // max(1, len(groups))),
                 seed=seed + n,
@@ -104,14 +105,14 @@ class _Run:
     def _progress(self) -> float:
         return min(1.0, self._elapsed() / max(self._seconds, 1e-9))
 
-    def learn(self, known: Iterable[Column]) -> None:
+    def begin_with(self, known: Iterable[Column]) -> None:
         columns = list(known)
         for planner in self._planners:
             index = {piece.id: p for p, piece in enumerate(planner.batch.pieces)}
             ids = [self._batch.pieces[c.piece].id for c in columns]
             mine = [Column(piece=index[i], layout=c.layout) for i, c in zip(ids, columns, strict=True) if i in index]
             if mine:
-                planner.learn(mine)
+                planner.begin_with(mine)
 
     def go(self) -> None:
         try:
@@ -170,6 +171,7 @@ class _Run:
             wanted=sum(line.quantity for line in self._batch.lines),
             pieces=sum(len(p.columns) for p in plans),
             price=sum(p.price for p in plans),
+            worth=sum(p.worth for p in plans),
             phase=next((p.phase for p in self._planners if not p.done), "done"),
         )
 

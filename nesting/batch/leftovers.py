@@ -1,0 +1,61 @@
+"""The last part of the time: the pieces stand, and what stays of them is bettered."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Final
+
+from nesting.batch.columns import Column, Picked
+from nesting.batch.stock import Batch, mates
+
+TIDY_FROM: Final = 0.93
+"""Until this share of the time parts are moved from the emptiest piece to others, then each is pulled together."""
+
+
+class Leftovers:
+    """Chooses what to do for the leftovers of a plan."""
+
+    def __init__(self, batch: Batch) -> None:
+        self.batch = batch
+        self.finished = False
+        self._moved = 0
+        self._waiting: list[tuple[Column, float]] | None = None
+
+    @property
+    def tidying(self) -> bool:
+        """True once pieces are pulled together: the plan's layouts must stand before."""
+        return self._waiting is not None
+
+    def move(self, plan: Picked, progress: float) -> tuple[Column, Column] | None:
+        """Return a piece to fill up, and the emptiest, whose parts it may take; None once it is time to tidy."""
+        emptiest = min(plan.columns, key=lambda c: c.used)
+        others = [c for c in plan.columns if c is not emptiest and mates(self.batch.pieces, c.piece, emptiest.piece)]
+        if self.tidying or not others or self._moved >= 2 * len(others) or progress >= TIDY_FROM:
+            return None
+        self._moved += 1
+        return others[self._moved % len(others)], emptiest
+
+    def tidy(self, plan: Picked, seconds: float) -> tuple[Column, float]:
+        """Return a column to pull together, and how long; the emptiest, where most is to be won, first and longest."""
+        if self._waiting is None:
+            columns = sorted(plan.columns, key=lambda c: -c.used)
+            weights = [2.0 - c.used for c in columns]
+            self._waiting = [(c, seconds * w / sum(weights)) for c, w in zip(columns, weights, strict=True)]
+        found = self._waiting.pop()
+        self.finished = not self._waiting
+        return found
+
+
+def unevenness(picked: Picked) -> float:
+    """Larger if what is free lies on few pieces."""
+    return sum(c.used**2 for c in picked.columns)
+
+
+def replaced(picked: Picked, old: Column, new: Column) -> Picked:
+    """The plan with one column in the place of another, as it was if that is not in it."""
+    columns: Sequence[Column] = [new if c is old else c for c in picked.columns]
+    return Picked(batch=picked.batch, columns=tuple(columns))
+
+
+def possible(picked: Picked) -> bool:
+    """True if no piece is cut oftener than it is there."""
+    return all(n <= picked.batch.pieces[p].count for p, n in Counter(picked.pieces).items())
