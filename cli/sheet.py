@@ -26,10 +26,7 @@ Examples:
 @click.command("sheet", help=HELP)
 @click.argument("layout", metavar="LAYOUT", type=click.Path(path_type=Path))
 @click.option(
-    "--paper",
-    type=click.Choice(("A4", "Letter"), case_sensitive=False),
-    metavar="SIZE",
-    help="A4 or Letter; default that of the run.",
+    "--paper", type=click.Choice(("A4", "Letter")), metavar="SIZE", help="A4 or Letter; default that of the run."
 )
 @click.option("--units", metavar="UNIT", help="mm or inch; default that of the run.")
 @click.option(
