@@ -92,6 +92,7 @@ def command(
     of_rack = _of_rack(layouts, where, first or last)
     known, anew = shop_of(shop), _typed("shop") or mass_by is not None
     known = replace(known, mass_by=mass_by or known.mass_by)
+    unit = parse_unit(given["units"]) if given["units"] else known.unit
     planned = [c for path in layouts for c in read_cuts(path, known, anew=anew, dated_by_file=given["file_dates"])]
     cut: Sequence[Read] = ()
     if of_rack:
@@ -102,7 +103,6 @@ def command(
     report = gathered([c.fact for c in cuts], title=title, by=by, since=first, until=last)
     for note in (*notes, *report.notes):
         say(f"note: {note}")
-    unit = parse_unit(given["units"]) if given["units"] else known.unit
     if out is not None:
         paper = given["paper"] or known.paper
         told = release_yields(report, cuts, out, shop=known, unit=unit, paper=paper, force=given["force"])
