@@ -81,6 +81,14 @@ def _proof_against(parts: Sequence[PartSizes], room: Room, clearances: Clearance
             )
         if part.demand.turns.rule == "grain" and room.grain_deg is None:
             found.append(f"{name} is to lie along the grain, and the plate's grain is not known")
+        elif part.demand.turns.rule != "any" and not any(
+            w + 2 * edge <= sizes.size_x_mm + _LENGTH_SLACK_MM and h + 2 * edge <= sizes.size_y_mm + _LENGTH_SLACK_MM
+            for w, h in part.boxes(0.0, room.grain_deg)
+        ):
+            found.append(
+                f"{name} may not be turned to lie on a plate of {sizes.size_x_mm:.0f} x {sizes.size_y_mm:.0f} mm, as "
+                "that is drawn"
+            )
     if not found:
         # Parts grown by half the gap lie apart, and inside the plate where that is no more than the margin.
         taken = sum(p.need * p.area_mm2(min(clearances.gap_mm / 2, edge)) for p in parts)
@@ -134,24 +142,34 @@ def in_shelves(
         wanted += [(min(h for _, h in fitting), fitting)] * need
     if sum(min(w * h for w, h in boxes) for _, boxes in wanted) > width * height:
         return None
-    shelves: list[tuple[float, float, float]] = []  # how far each is filled, its bottom and its height
+    shelves: list[_Shelf] = []
     laid: list[tuple[float, float, float, float]] = []
     top = 0.0
     for lowest, boxes in sorted(wanted, key=lambda one: -one[0]):
-        for i, (filled, bottom, high) in enumerate(shelves):
-            found = min((b for b in boxes if b[1] <= high and filled + b[0] <= width), default=None)
-            if found is not None:
-                break
-        else:
+        found = next(((s, b) for s in shelves if (b := s.narrowest(boxes, width)) is not None), None)
+        if found is None:
             if top + lowest > height:
                 return None
-            i, filled, bottom, high = len(shelves), 0.0, top, lowest
-            found = min(b for b in boxes if b[1] <= lowest)
-            shelves.append((0.0, bottom, high))
+            found = (_Shelf(bottom=top, height=lowest), min(b for b in boxes if b[1] <= lowest))
+            shelves.append(found[0])
             top += lowest
-        laid.append((filled, bottom, filled + found[0], bottom + found[1]))
-        shelves[i] = (filled + found[0], bottom, high)
+        shelf, (wide, high) = found
+        laid.append((shelf.filled, shelf.bottom, shelf.filled + wide, shelf.bottom + high))
+        shelf.filled += wide
     return laid
+
+
+@dataclass(kw_only=True)
+class _Shelf:
+    """A row of boxes that is being filled from the left."""
+
+    bottom: float
+    height: float
+    filled: float = 0.0
+
+    def narrowest(self, boxes: Sequence[Box], width: float) -> Box | None:
+        """Return the narrowest box that still goes in, None if none does."""
+        return min((b for b in boxes if b[1] <= self.height and self.filled + b[0] <= width), default=None)
 
 
 def _doubt(parts: Sequence[PartSizes], room: Room, clearances: Clearances) -> str:
