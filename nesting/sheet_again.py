@@ -11,7 +11,7 @@ from nesting.layout import Layout
 from nesting.layout_file import load_layout
 from nesting.leads import Leads, leads_of
 from nesting.made_with import MadeWith, load_made_with
-from nesting.release import LAYOUT, MADE_WITH
+from nesting.release import LAYOUT, MADE_WITH, SETTLED
 from nesting.remnant import balance
 from nesting.report.cut_sheet_files import Sheets, sheets
 from nesting.report.cut_sheet_words import Lengths
@@ -80,6 +80,7 @@ def sheets_again(path: Path, wishes: Wishes) -> SheetsAgain:
         lengths=Lengths(unit=made.unit, fraction=made.shop.inch_fractions),
         paper=made.paper,
         rack_ids=wishes.rack_ids,
+        on_table=path.with_name(SETTLED).is_file(),
     )
     return SheetsAgain(
         layout=layout, report=report, sheets=printed, unit=made.unit, paper=made.paper, notes=tuple(notes)

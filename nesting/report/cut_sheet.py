@@ -120,8 +120,13 @@ def cut_sheet(
     title: str,
     lengths: Lengths,
     rack_ids: Mapping[str, str] | None = None,
+    on_table: bool = False,
 ) -> CutSheet:
-    """Return the sheet of a layout; `rack_ids` are what leftovers are called on the rack, by their names R1, R2."""
+    """Return the sheet of a layout.
+
+    `rack_ids` are what leftovers are called on the rack, by their names R1, R2; `on_table` says that the layout is in
+    the table's own coordinates, so that no zero may be set.
+    """
     m = measures(lengths.unit)
     _, totals = parts_table(report, lengths.unit)
     corners = tuple((c.name, c.point) for c in named_corners(layout.plate))
@@ -138,7 +143,7 @@ def cut_sheet(
         tapes=_tapes(layout, corners, lengths),
         stop=f"Stop if one is off by more than {lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM)}: "
         "another plate, or a wrong outline.",
-        steps=_zero(layout, corners, order, lengths),
+        steps=_steps_on_table(layout, corners, lengths) if on_table else _zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
         parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
         total_pieces=str(totals.placed),
@@ -215,6 +220,15 @@ def _zero(layout: Layout, corners: tuple[tuple[str, Point], ...], order: CutOrde
     second, other = _second_corner(layout, corners, at)
     crooked = "else the plate lies crooked: turn it, or use 'oddplate settle'."
     return (first, f"Torch over {second}: it must read {lengths.place(other)}, {crooked}")
+
+
+def _steps_on_table(layout: Layout, corners: tuple[tuple[str, Point], ...], lengths: Lengths) -> tuple[str, ...]:
+    kept = "The drawing is in the table's coordinates: leave the machine's zero where it is."
+    if not corners:
+        return (kept,)
+    first = _zero_corner(corners)
+    ends = dict((first, _second_corner(layout, corners, first[1])))
+    return (kept, *(f"Torch over {name}: it must read {lengths.place(at)}." for name, at in ends.items()))
 
 
 def _zero_corner(corners: tuple[tuple[str, Point], ...]) -> tuple[str, Point]:

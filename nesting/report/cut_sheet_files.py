@@ -48,9 +48,10 @@ def sheets(
     lengths: Lengths,
     paper: Paper,
     rack_ids: Mapping[str, str] | None = None,
+    on_table: bool = False,
 ) -> Sheets:
-    """Return cut sheet and labels of a layout; `rack_ids` name leftovers R1, R2, ... as the rack does."""
-    sheet = cut_sheet(layout, report, order, title=title, lengths=lengths, rack_ids=rack_ids)
+    """Return cut sheet and labels of a layout; `rack_ids` and `on_table` as `cut_sheet` has them."""
+    sheet = cut_sheet(layout, report, order, title=title, lengths=lengths, rack_ids=rack_ids, on_table=on_table)
     tapes = tape_picture(layout, sheet, width_mm=FACTS_MM, height_mm=_TAPES_MM)
     form, height = choose_form(layout, sheet, tapes, paper)
     draw = partial(layout_picture, layout, areas, sheet, unit=lengths.unit)

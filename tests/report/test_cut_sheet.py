@@ -253,6 +253,13 @@ def test_a_plate_is_laid_by_the_corners_it_was_captured_for():
     assert sheet.steps[1].startswith("Torch over B: it must read X\u00a0200.0 Y\u00a00.0")
 
 
+def test_on_a_plate_that_was_settled_no_zero_is_set(sample: Layout):
+    steps = told(sample, on_table=True).steps
+    assert steps[0] == "The drawing is in the table's coordinates: leave the machine's zero where it is."
+    assert [step[:12] for step in steps[1:]] == ["Torch over A", "Torch over C"]
+    assert not any("set the readout" in step for step in steps)
+
+
 def test_leftovers_take_the_names_of_the_rack(sample: Layout):
     sheet = told(sample, rack_ids={"R1": "L-0042"})
     assert sheet.kept[0].name == "R1" and sheet.kept[0].chalk.startswith("L-0042 · 6 mm")
