@@ -4,7 +4,7 @@
 .venv/bin/python tests/bench/photo.py paper --scenes 20 --lens
 .venv/bin/python tests/bench/photo.py markers --scenes 20 --marks-on plate
 
-Every scene has a plate, camera, light, dirt and clutter of its own; what a shop reads off is off as it would be: the print
+Every scene has a plate, camera, light, dirt and clutter of its own; what a shop reads is off as it would be: the print
 or paper, and thickness.  --keep FOLDER keeps the pictures and takes them again.
 """
 

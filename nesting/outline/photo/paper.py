@@ -22,7 +22,9 @@ _LEAST_SHARE: Final = 0.004
 _MOST_SHARE: Final = 0.4
 _SMALL_PX: Final = 1600
 _SAME_PX: Final = 20.0
-_MOST_TRIED: Final = 5
+_MOST_TRIED: Final = 8
+_STRAIGHT_PX: Final = 0.6
+_SHARP_STEP: Final = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,9 +44,10 @@ def find_papers(pixels: Pixels, lens: Lens, name: str) -> list[SeenPaper]:
     # White is bright in its weakest colour, whatever the lamp's tint.
     white = cv2.GaussianBlur(small.min(axis=2), (5, 5), 0)
     found: list[tuple[float, Floats]] = []
-    levels = np.outer(np.percentile(white, (99.5, 98, 96, 93, 90, 85, 80)), (0.8, 0.85, 0.9, 0.95, 1.0))
-    for level in np.unique(levels.round()):
-        found += _quads((white > level).astype(np.uint8), white)
+    for light in (white, _evenly_lit(white)):
+        levels = np.outer(np.percentile(light, (99.5, 98, 96, 93, 90, 85, 80)), (0.8, 0.85, 0.9, 0.95, 1.0))
+        for level in np.unique(levels.round()):
+            found += _quads((light > level).astype(np.uint8), light)
     if not found:
         raise InputError(
             f"{name}: no sheet of paper found; lay a white one flat, whole and evenly lit beside the plate, "
@@ -55,10 +58,31 @@ def find_papers(pixels: Pixels, lens: Lens, name: str) -> list[SeenPaper]:
         if all(float(np.hypot(*(quad.mean(axis=0) - q.mean(axis=0)))) > _SAME_PX for q in likely):
             likely.append(quad)
     papers = [_refined(pixels, (q + 0.5) / scale - 0.5, lens) for q in likely[:_MOST_TRIED]]
-    clear = [p for p in papers if p is not None]
+    clear = [p for p in papers if p is not None and p.off_px <= max(_STRAIGHT_PX, max(height, width) / 4000)]
     if not clear:
         raise InputError(f"{name}: the paper's sides are not seen clearly; lay it flat and whole in the picture")
     return clear
+
+
+def _evenly_lit(white: Pixels) -> Pixels:
+    """The picture without shadows that have soft edges: only sharp steps are kept and put together again.
+
+    B. K. P. Horn, Determining lightness from an image (1974); the sum of steps by cosine transform.
+    """
+    tall, wide = (v // 2 * 2 for v in white.shape)
+    log = np.log(white[:tall, :wide].astype(np.float64) + 4.0)
+    steps = [np.diff(log, axis=k, append=np.take(log, [-1], axis=k)) for k in (0, 1)]
+    down, right = (np.where(abs(s) > _SHARP_STEP, s, 0.0) for s in steps)
+    bend = np.diff(down, axis=0, prepend=0.0) + np.diff(right, axis=1, prepend=0.0)
+    waves = cv2.dct(bend)
+    curve = 2 * np.cos(np.pi * np.arange(tall) / tall)[:, None] + 2 * np.cos(np.pi * np.arange(wide) / wide) - 4.0
+    curve[0, 0] = 1.0
+    waves /= curve
+    waves[0, 0] = 0.0
+    even = np.exp(cv2.idct(waves))
+    scaled = even * (200.0 / np.percentile(even, 99.5))
+    found: Pixels = np.pad(scaled.clip(0, 255), [(0, white.shape[k] % 2) for k in (0, 1)], mode="edge").astype(np.uint8)
+    return found
 
 
 def _quads(mask: Pixels, white: Pixels) -> list[tuple[float, Floats]]:
