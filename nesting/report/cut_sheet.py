@@ -1,16 +1,14 @@
 """What the cut sheet of one plate says, as texts ready for paper, the same for PDF and HTML."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from nesting.corner_names import named_corners
 from nesting.drawing.cut_order import CutOrder
-from nesting.geometry.pose import Point
-from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.layout import Layout
 from nesting.report.cautions import Caution
+from nesting.report.cut_sheet_steps import Corners, TapeLine, steps_on_table, steps_to_zero, tape_lines, zero_corner
 from nesting.report.cut_sheet_words import Lengths, runs
 from nesting.report.facts import PartRow, RemnantRow, YieldReport
 from nesting.report.tables import PartsTotal, parts_table
@@ -32,10 +30,6 @@ ORDER_NOTE: Final = "numbers of the picture; of each part the holes first"
 DRY_RUN: Final = "Check by dry run along the outline, torch off."
 _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
-
-_SAME_MM: Final = 0.05
-_SET_UP_MM: Final = 1.0
-"""Corners to lay a plate by are written down rounded, and where the plate was edited since no corner is near."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,21 +58,6 @@ class KeptLine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TapeLine:
-    """A distance to tape between two named places."""
-
-    start: str
-    end: str
-    check: TapeCheck
-    length: str
-
-    @property
-    def ends(self) -> str:
-        """Both names."""
-        return f"{self.start} – {self.end}"
-
-
-@dataclass(frozen=True, kw_only=True)
 class CutSheet:
     """One plate's sheet; pairs are labels with their values."""
 
@@ -88,7 +67,7 @@ class CutSheet:
     shop: str
     material: Pairs
     work: Pairs
-    corners: tuple[tuple[str, Point], ...]
+    corners: Corners
     zero_corner: str | None
     tapes: tuple[TapeLine, ...]
     stop: str
@@ -139,11 +118,11 @@ def cut_sheet(
         material=_material(layout, report, lengths, m["mass"]),
         work=_work(layout, report, lengths, totals),
         corners=corners,
-        zero_corner=_zero_corner(corners)[0] if corners else None,
-        tapes=_tapes(layout, corners, lengths),
+        zero_corner=zero_corner(corners)[0] if corners else None,
+        tapes=tape_lines(layout, corners, lengths),
         stop=f"Stop if one is off by more than {lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM)}: "
         "another plate, or a wrong outline.",
-        steps=_steps_on_table(layout, corners, lengths) if on_table else _zero(layout, corners, order, lengths),
+        steps=steps_on_table(layout, corners, lengths) if on_table else steps_to_zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
         parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
         total_pieces=str(totals.placed),
@@ -188,61 +167,6 @@ def _work(layout: Layout, report: YieldReport, lengths: Lengths, totals: PartsTo
         ("estimated time", duration(report.figure("cut_time").value)),
         ("kerf taken", lengths.fine(layout.clearances.kerf_mm)),
     )
-
-
-def _tapes(layout: Layout, corners: tuple[tuple[str, Point], ...], lengths: Lengths) -> tuple[TapeLine, ...]:
-    """Return the distances to tape; places that are no corners, as on a round plate, are P1, P2 and so on."""
-    names = list(corners)
-    found = []
-    for check in tape_checks(layout.plate.outer):
-        ends = []
-        for at in (check.start, check.end):
-            name = _name_at(at, names)
-            if name is None:
-                name = f"P{len(names) - len(corners) + 1}"
-                names.append((name, at))
-            ends.append(name)
-        found.append(TapeLine(start=ends[0], end=ends[1], check=check, length=lengths.text(check.length_mm)))
-    return tuple(found)
-
-
-def _name_at(at: Point, names: list[tuple[str, Point]] | tuple[tuple[str, Point], ...]) -> str | None:
-    return next((name for name, place in names if math.dist(at, place) < _SAME_MM), None)
-
-
-def _zero(layout: Layout, corners: tuple[tuple[str, Point], ...], order: CutOrder, lengths: Lengths) -> tuple[str, ...]:
-    if not corners:
-        left, low = order.zero
-        told = f"X {lengths.readout(left)} is its outermost point to the left, Y {lengths.readout(low)} its lowest"
-        return (f"The plate has no corners: {told}. Mark a point on it and set the readout there.",)
-    name, at = _zero_corner(corners)
-    first = f"Corner {name} to the table's zero: torch over {name}, set the readout to {lengths.place(at)}."
-    second, other = _second_corner(layout, corners, at)
-    crooked = "else the plate lies crooked: turn it, or use 'oddplate settle'."
-    return (first, f"Torch over {second}: it must read {lengths.place(other)}, {crooked}")
-
-
-def _steps_on_table(layout: Layout, corners: tuple[tuple[str, Point], ...], lengths: Lengths) -> tuple[str, ...]:
-    kept = "The drawing is in the table's coordinates: leave the machine's zero where it is."
-    if not corners:
-        return (kept,)
-    first = _zero_corner(corners)
-    ends = dict((first, _second_corner(layout, corners, first[1])))
-    return (kept, *(f"Torch over {name}: it must read {lengths.place(at)}." for name, at in ends.items()))
-
-
-def _zero_corner(corners: tuple[tuple[str, Point], ...]) -> tuple[str, Point]:
-    """Return the corner nearest to the lower left of the box round them."""
-    lower_left = (min(at[0] for _, at in corners), min(at[1] for _, at in corners))
-    return min(corners, key=lambda c: math.dist(c[1], lower_left))
-
-
-def _second_corner(layout: Layout, corners: tuple[tuple[str, Point], ...], zero: Point) -> tuple[str, Point]:
-    """Return the corner to lay the plate by besides that of the zero: one it was captured for, else the farthest."""
-    capture = layout.plate.capture
-    near = () if capture is None else capture.set_up_by
-    meant = [c for c in corners if any(math.dist(c[1], p) < _SET_UP_MM for p in near)]
-    return max(meant if len(meant) > 1 else corners, key=lambda c: math.dist(c[1], zero))
 
 
 def _part_line(row: PartRow, reference: str | None, lengths: Lengths, mass: Measure) -> PartLine:

@@ -12,8 +12,9 @@ from shapely.geometry import LineString, Polygon
 
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
-from nesting.report.cut_sheet import CutSheet, TapeLine
+from nesting.report.cut_sheet import CutSheet
 from nesting.report.cut_sheet_marks import Floats, Frame, Picture, Sketch, Stroke, Words, arrow_head, disc
+from nesting.report.cut_sheet_steps import TapeLine
 from nesting.report.printing import CAP_HEIGHT
 
 _LETTER_MM: Final = 2.9

@@ -251,6 +251,13 @@ def test_a_plate_is_laid_by_the_corners_it_was_captured_for():
     capture = Capture(set_up_by=((0.0, 0.0), (200.0, 0.0)))
     sheet = told(replace(layout, plate=replace(layout.plate, capture=capture)))
     assert sheet.steps[1].startswith("Torch over B: it must read X\u00a0200.0 Y\u00a00.0")
+    capture = Capture(set_up_by=((200.0, 150.0), (0.0, 150.0)))
+    sheet = told(replace(layout, plate=replace(layout.plate, capture=capture)))
+    assert sheet.steps[0] == (
+        "Corner A to the table's lower left. The outline was taken from D and C: torch over D, set the readout to "
+        "X\u00a00.0 Y\u00a0150.0."
+    )
+    assert sheet.steps[1].startswith("Torch over C: it must read X\u00a0200.0 Y\u00a0150.0")
 
 
 def test_on_a_plate_that_was_settled_no_zero_is_set(sample: Layout):
