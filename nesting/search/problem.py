@@ -45,10 +45,17 @@ class Problem:
     """Kinds of items and the region they may lie in; read-only once made.
 
     With `plainer` the kernels work on outlines that reach up to that share of a part's size (root of its area) beyond
-    it, where that saves corners.  Poses mean the same with and without.
+    it, where that saves corners.  Poses mean the same with and without.  `packed`: the region's arrays, if made before.
     """
 
-    def __init__(self, kinds: Sequence[Kind], region: Polygon | MultiPolygon, *, plainer: float = 0.0) -> None:
+    def __init__(
+        self,
+        kinds: Sequence[Kind],
+        region: Polygon | MultiPolygon,
+        *,
+        plainer: float = 0.0,
+        packed: Region | None = None,
+    ) -> None:
         self.kinds = tuple(kinds)
         self.region_polygon = region
         self.shape_list: list[Shape] = []
@@ -66,7 +73,7 @@ class Problem:
                 replace(s, polygon=outward(s.polygon, plainer * math.sqrt(s.polygon.area))) for s in self.shape_list
             ]
         self.shapes: Shapes = shape_arrays.pack(self.shape_list, with_nothing=True)
-        self.region: Region = region_arrays.pack(region)
+        self.region: Region = region_arrays.pack(region) if packed is None else packed
         self.area = np.array([k.polygon.area for k in kinds])
         self.region_area = float(region.area)
         self.kind_of_shape = np.array(

@@ -8,6 +8,7 @@ import math
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -20,12 +21,17 @@ from nesting.errors import InfeasibleError, JobError
 from nesting.layout import Layout, Placement, SearchFacts
 from nesting.plate import Plate
 from nesting.pull import EDGES, Pull
+from nesting.search import region as region_arrays
 from nesting.search.alone import fitting_alone
 from nesting.search.crew import Crew, State
 from nesting.search.engine import RestOf, legal_state, load_kernels, placements_of, pulled_together, usable_region
 from nesting.search.fill import Fill
+from nesting.search.kernels.arrays import Region
 from nesting.search.kinds import kinds_of
 from nesting.search.problem import Poses, Problem
+
+REMEMBERED = 40
+"""So many regions are kept in memory, of some 1.5 MB each."""
 
 _APART = 0.02
 """Room between the plates, as a share of the widest, so that none touches another."""
@@ -64,14 +70,17 @@ def fill_plates(
     board = _Board.of(plates, clearances)
     # The least exact plate asks for most room round a lead-in.
     kinds = kinds_of(max(plates, key=lambda p: p.uncertainty_mm), demands, clearances)
-    load_kernels()
+    _kernels_loaded()
+    packed = _packed(board.region.wkb)
     begun = time.monotonic()
     crew = _crew(seed, time_limit_s, steps, threads, should_stop)
-    whole = Problem(kinds, board.region)
+    whole = Problem(kinds, board.region, packed=packed)
     fitting = fitting_alone(whole, crew) if try_alone else list(range(len(kinds)))
     placements: tuple[tuple[Placement, ...], ...] = tuple(() for _ in plates)
     if fitting:
-        problem = whole if len(fitting) == len(kinds) else Problem([kinds[i] for i in fitting], board.region)
+        problem = (
+            whole if len(fitting) == len(kinds) else Problem([kinds[i] for i in fitting], board.region, packed=packed)
+        )
         chosen = [demands[i] for i in fitting]
         best = _filled(problem, crew, board.rows(problem, chosen, start))
         placements = board.placements(problem, best, chosen)
@@ -95,9 +104,10 @@ def pull_layout(
     """Pull the parts of a layout together, so that the rest of its plate stays in one piece; all stay on it."""
     plate, clearances = layout.plate, layout.clearances
     board = _Board.of([plate], clearances)
-    load_kernels()
+    _kernels_loaded()
     begun = time.monotonic()
-    problem = Problem(kinds_of(plate, layout.demands, clearances), board.region)
+    packed = _packed(board.region.wkb)
+    problem = Problem(kinds_of(plate, layout.demands, clearances), board.region, packed=packed)
     crew = _crew(seed, time_limit_s, steps, threads, should_stop)
     rest = RestOf(problem=problem, plate=plate, parts=[d.part for d in layout.demands], clearances=clearances)
     first = State(poses=board.rows(problem, layout.demands, [layout.placements]), score=())
@@ -105,6 +115,19 @@ def pull_layout(
     placed = board.placements(problem, best, layout.demands)[0]
     facts = replace(_facts(crew, begun), pulled=pulled)
     return replace(layout, placements=placed, search=facts, id="")
+
+
+@lru_cache(maxsize=1)
+def _kernels_loaded() -> None:
+    load_kernels()
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _packed(wkb: bytes) -> Region:
+    """The arrays of a region: dear to make, and a plan comes back to the same pieces over and over."""
+    region = shapely.from_wkb(wkb)
+    assert isinstance(region, Polygon | MultiPolygon)
+    return region_arrays.pack(region)
 
 
 def _crew(
