@@ -96,18 +96,20 @@ def straighten(
         offs = [gaussian_filter1d(p.off * side, smooth, mode="nearest") for p in pieces]
         # Positive where the points lie on the plate's side of the fitted piece.
         dents = [max(float(np.percentile(off, 95)), 0.0) for off in offs]
+        most = max(float(abs(off - dent).max()) for off, dent in zip(offs, dents, strict=True))
         shifted = [p.moved_left(side * dent) for p, dent in zip(pieces, dents, strict=True)]
         vertices = _vertices(shifted, points, tolerance_mm)
-        wrong, unsure_mm = _claimed(vertices, points, tolerance_mm, left=left, floor_at=floor_at)
-        open_mm = max(open_mm, unsure_mm)
-        if not wrong:
-            most = max(float(abs(off - dent).max()) for off, dent in zip(offs, dents, strict=True))
-            return Straightened(
-                contour=contour_of(vertices),
-                corners=tuple(vertices),
-                inward_mm=max(dents),
-                outward_mm=max(most, open_mm),
-            )
+        for _ in range(2):
+            doubt = _doubt(vertices, points, tolerance_mm, left=left, floor_at=floor_at)
+            open_mm = max(open_mm, doubt.open_mm)
+            if not doubt.wrong:
+                return Straightened(
+                    contour=contour_of(vertices),
+                    corners=tuple(vertices),
+                    inward_mm=max(dents),
+                    outward_mm=max(most, open_mm),
+                )
+            vertices = _without(vertices, doubt.corners, points, tolerance_mm)
     # Notches too small for pieces of their own: the measured points themselves, inside of them.
     measured = Polygon(points).buffer(0)
     inside = simpler_inside(measured, tolerance_mm) if left else measured.buffer(tolerance_mm / 2).simplify(0.4)
@@ -117,16 +119,22 @@ def straighten(
     )
 
 
-def _claimed(
-    vertices: Sequence[Vertex], points: Floats, tolerance_mm: float, *, left: bool, floor_at: FloorAt | None
-) -> tuple[bool, float]:
-    """Whether more is claimed beyond the measured points than a corner seen round explains, or what is no plate.
+@dataclass(frozen=True, kw_only=True)
+class _Doubt:
+    """Whether an outline claims too much, places at `corners` that are no plate or may be none, and how deep these."""
 
-    Also how far what may or may not be plate reaches beyond them, mm.
-    """
+    wrong: bool
+    corners: tuple[Point, ...] = ()
+    open_mm: float = 0.0
+
+
+def _doubt(
+    vertices: Sequence[Vertex], points: Floats, tolerance_mm: float, *, left: bool, floor_at: FloorAt | None
+) -> _Doubt:
+    """What of that claimed beyond the measured points is more than a corner seen round explains, or is no plate."""
     drawn = contour_of(vertices).polygon(0.05, "midway") if len(vertices) > 1 else Polygon()
     if not drawn.is_valid or drawn.is_empty:
-        return True, 0.0
+        return _Doubt(wrong=True)
     measured = Polygon(points).buffer(0)
 
     def beyond(allowed_mm: float) -> BaseGeometry:
@@ -135,18 +143,39 @@ def _claimed(
         return measured.difference(drawn.buffer(allowed_mm))
 
     if floor_at is None:
-        return bool(beyond(_ROUND_MM).area >= 1.0), 0.0
+        return _Doubt(wrong=beyond(_ROUND_MM).area >= 1.0)
     if beyond(_ROUNDED_MM).area >= 1.0:
-        return True, 0.0
+        return _Doubt(wrong=True)
     patches = beyond(2 * tolerance_mm)
-    wrong, open_mm = False, 0.0
+    corners, open_mm = [], 0.0
     for patch in getattr(patches, "geoms", [patches]):
         level = floor_at(patch) if patch.area > _LEAST_CLAIM * tolerance_mm**2 else -math.inf
-        wrong |= level >= 0.0
+        if level >= 0.0:
+            corners.append(_point(np.array(patch.centroid.coords[0])))
         if 0.0 <= level < _SURE:
             ring = measured.exterior if left else drawn.exterior
             open_mm = max(open_mm, float(shapely.distance(shapely.points(patch.exterior.coords), ring).max()))
-    return wrong, open_mm
+    return _Doubt(wrong=bool(corners), corners=tuple(corners), open_mm=open_mm)
+
+
+def _without(vertices: list[Vertex], places: Sequence[Point], points: Floats, tolerance_mm: float) -> list[Vertex]:
+    """Corners of straight edges nearest to places cut off, as far as the measured points are round there."""
+    found: list[Vertex] = []
+    measured = Polygon(points).buffer(0)
+    at = np.array([v[:2] for v in vertices]).reshape(-1, 2)
+    cut = {int(np.hypot(*(at - place).T).argmin()) for place in places}
+    for k, vertex in enumerate(vertices):
+        back, on = at[k - 1] - at[k], at[(k + 1) % len(at)] - at[k]
+        room = min(float(np.hypot(*back)), float(np.hypot(*on))) / 2
+        if k not in cut or vertices[k - 1][2] or vertex[2] or not room > 0.0:
+            found.append(vertex)
+            continue
+        back, on = back / np.hypot(*back), on / np.hypot(*on)
+        half = math.acos(float(np.clip(back @ on, -1.0, 1.0))) / 2
+        deep = float(shapely.distance(measured, shapely.Point(at[k]))) + tolerance_mm
+        short = min(deep / max(math.cos(half), 0.2), room)
+        found += [(*_point(at[k] + short * way), 0.0) for way in (back, on)]
+    return found
 
 
 def sharp_corners(found: Straightened) -> list[int]:
