@@ -22,12 +22,19 @@
   document.querySelectorAll("table.sortable").forEach(function (table) {
     var heads = Array.from(table.tHead.rows[0].cells);
     heads.forEach(function (head, column) {
-      var button = document.createElement("button");
-      button.type = "button";
+      // A span, since heads that hold a button element are not printed again on the next sheet.
+      var button = document.createElement("span");
+      button.setAttribute("role", "button");
+      button.tabIndex = 0;
       button.title = "sort by this column";
       while (head.firstChild) button.appendChild(head.firstChild);
       head.appendChild(button);
       button.addEventListener("click", function () { sort(table, column, heads); });
+      button.addEventListener("keydown", function (e) {
+        if (e.key !== "Enter" && e.key !== " ") return;
+        e.preventDefault();
+        sort(table, column, heads);
+      });
     });
   });
 })();
