@@ -163,7 +163,7 @@ def _work(layout: Layout, report: YieldReport, lengths: Lengths, totals: PartsTo
         ("pieces", str(totals.placed)),
         ("mass of all", f"{totals.mass} {m['mass'].unit}" if totals.mass != UNKNOWN else UNKNOWN),
         ("pierces", str(totals.pierces)),
-        ("cut length", f"{totals.cut_length} {m['travel'].unit}"),
+        ("cut length", lengths.long(report.figure("cut_length").value)),
         ("estimated time", duration(report.figure("cut_time").value)),
         ("kerf taken", lengths.fine(layout.clearances.kerf_mm)),
     )

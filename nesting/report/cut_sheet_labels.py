@@ -1,9 +1,13 @@
 """Labels for the parts of a layout, one for each placed piece, so that a part is known again and its steel traced."""
 
+from typing import Final
+
 from nesting.layout import Layout
 from nesting.report.cut_sheet_words import Lengths
 from nesting.report.labels import Label
 from nesting.report.wording import UNKNOWN
+
+_LINES: Final = ("order", "material", "heat", "certificate", "plate", "layout")
 
 
 def part_labels(layout: Layout, lengths: Lengths) -> tuple[Label, ...]:
@@ -17,8 +21,7 @@ def part_labels(layout: Layout, lengths: Lengths) -> tuple[Label, ...]:
             "part": demand.part.name,
             "no.": str(placement.number),
             "order": demand.reference,
-            "grade": plate.grade or UNKNOWN,
-            "thickness": lengths.fine(plate.thickness_mm),
+            "material": f"{lengths.fine(plate.thickness_mm)} {plate.grade or UNKNOWN}",
             "heat": plate.heat or UNKNOWN,
             "certificate": plate.certificate or UNKNOWN,
             "plate": plate.name,
@@ -28,17 +31,8 @@ def part_labels(layout: Layout, lengths: Lengths) -> tuple[Label, ...]:
         labels.append(
             Label(
                 title=f"{placement.number} · {demand.part.name}",
-                lines=(
-                    *(_line(known, "order"),),
-                    f"{known['thickness']} {known['grade']}",
-                    _line(known, "heat", "certificate"),
-                    _line(known, "plate", "layout"),
-                ),
+                lines=tuple(f"{key} {known[key]}" for key in _LINES if key in known),
                 code="\n".join(f"{key} {value}" for key, value in known.items()),
             )
         )
     return tuple(labels)
-
-
-def _line(known: dict[str, str], *keys: str) -> str:
-    return " · ".join(f"{key} {known[key]}" for key in keys if key in known)

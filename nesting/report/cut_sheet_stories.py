@@ -123,7 +123,7 @@ def _parts(sheet: CutSheet, width: float, *, compact: bool) -> Block:
     rows = [_head(head, from_right=2), *(_part_cells(part, compact=compact) for part in sheet.parts)]
     last = ["", "", _text("all parts", _STRONG), "", _text(sheet.total_pieces, _STRONG_NUMBER)]
     rows.append([*last, _text(sheet.total_mass, _STRONG_NUMBER)])
-    shares = (0.14, 0.13, 0.28, 0.19, 0.10, 0.16)
+    shares = (0.17, 0.125, 0.265, 0.19, 0.09, 0.16)
     table = _table(rows, [share * width for share in shares])
     return (_heading("Parts", sheet.lift_note), table)
 

@@ -53,6 +53,12 @@ class Lengths:
             return UNKNOWN
         return f"{length_mm / 25.4:.3f} in" if self.inches else f"{length_mm:.2f}".rstrip("0").rstrip(".") + " mm"
 
+    def long(self, length_mm: float | None) -> str:
+        """A length of many metres or feet with its unit."""
+        if length_mm is None:
+            return UNKNOWN
+        return f"{from_mm(length_mm, 'foot'):.1f} ft" if self.inches else f"{length_mm / 1000:.2f} m"
+
     def size(self, sides_mm: Sequence[float], *, down: bool = False) -> str:
         """Width and height, without their unit."""
         return " x ".join(self.number(side, down=down) for side in sides_mm)
