@@ -16,7 +16,8 @@ from nesting.errors import InputError
 from nesting.layout import Layout
 from nesting.layout_file import SCHEMA as LAYOUT_SCHEMA
 from nesting.layout_file import layout_of
-from nesting.release import LAYOUT, recover, refuse_taken, release, stage
+from nesting.made_with import load_made_with
+from nesting.release import LAYOUT, MADE_WITH, recover, refuse_taken, release, stage
 from nesting.remnant import balance
 from nesting.report.facts import YieldReport
 from nesting.report.figures import SCHEMA as REPORT_SCHEMA
@@ -40,10 +41,11 @@ MOST_PICTURES: Final = 12
 
 @dataclass(frozen=True, kw_only=True)
 class Read:
-    """One cut as read: what the report takes of it, and its layout, for the picture, where there is one."""
+    """One cut as read: what the report takes of it, and, for the picture, its layout and the shop it was made for."""
 
     fact: CutFact
     layout: Layout | None = None
+    shop: Shop | None = None
 
 
 def read_cuts(path: Path, shop: Shop, *, anew: bool = False, dated_by_file: bool = False) -> tuple[Read, ...]:
@@ -75,13 +77,17 @@ def _of_folder(folder: Path, shop: Shop, anew: bool, dated: bool) -> Read:
     if not layout_file.is_file():
         return _of_file(report_file, shop, anew, dated)
     layout = layout_of(_text(layout_file), layout_file)
+    made = load_made_with(folder / MADE_WITH, layout.id)
+    if made is not None:
+        # Prices and sizes to keep are asked anew; how it was cut is the layout's own.
+        shop = replace(shop, process=made.shop.process, amps=made.shop.amps) if anew else made.shop
     report = figures(layout, shop) if anew else _report_of(_text(report_file), report_file)
     if report.layout_id != layout.id:
         raise InputError(
             f"{report_file}: is of layout {report.layout_id}, and {LAYOUT} beside it is {layout.id}; run "
             "'oddplate nest' again, or give one of the two files"
         )
-    return Read(fact=_planned(report, folder, report_file if dated else None), layout=layout)
+    return Read(fact=_planned(report, folder, report_file if dated else None), layout=layout, shop=shop)
 
 
 def _of_file(path: Path, shop: Shop, anew: bool, dated: bool) -> Read:
@@ -197,7 +203,9 @@ def _pictures(cuts: Sequence[Read], shop: Shop) -> tuple[tuple[str, Scene], ...]
     if len(cuts) > MOST_PICTURES:
         return ()
     ordered = enumerate(sorted(cuts, key=lambda c: moment(c.fact)), start=1)
-    return tuple((_caption(cut, number), _scene(cut, shop)) for number, cut in ordered if cut.layout is not None)
+    return tuple(
+        (_caption(cut, number), _scene(cut, cut.shop or shop)) for number, cut in ordered if cut.layout is not None
+    )
 
 
 def _caption(cut: Read, number: int) -> str:

@@ -25,6 +25,7 @@ from nesting.remnant import Balance, Remnant
 from nesting.report.facts import YieldReport
 from nesting.report.figures import figures
 from nesting.report.tables import parts_table
+from nesting.report.wording import duration
 from nesting.report.yields.facts import CutFact, Outcome, YieldsReport
 from nesting.report.yields.files import layouts_csv, lines_csv, sums_csv
 from nesting.report.yields.gathered import gathered
@@ -145,6 +146,23 @@ def test_one_layout_shows_what_its_own_report_shows(unit: Unit) -> None:
     assert own.cut_length in work.rows[0]
     shown = {f.key: f.value for f in words(report, unit).figures}
     assert shown["parts_mass"].startswith(own.mass) and shown["cut_length"].startswith(own.cut_length)
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_figures_are_the_totals_of_the_tables(unit: Unit) -> None:
+    report = _four()
+    w = words(report, unit)
+    shown = {f.key: f.value for f in w.figures}
+    total = dict(zip(w.work.headings, w.work.total, strict=True))
+
+    for key, title in (
+        ("parts_mass", "parts, "), ("kerf_mass", "kerf, "), ("kept_mass", "kept, "), ("scrap_mass", "scrap, "),
+        ("cut_length", "cut, "), ("material_cost", "material cost, "), ("saved_by_leftover", "saved by leftover, "),
+    ):  # fmt: skip
+        text = next(value for head, value in total.items() if head.startswith(title))
+        assert shown[key].startswith(f"{text.removesuffix(PART_KNOWN)} "), key
+    hours, minutes, seconds = (int(v) for v in total["time, h:mm:ss"].removesuffix(PART_KNOWN).split(":"))
+    assert shown["cut_time"] == duration(3600 * hours + 60 * minutes + seconds)
 
 
 def test_csv_and_json_agree_to_the_last_digit() -> None:

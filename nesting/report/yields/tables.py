@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from nesting.report.tables import Table
-from nesting.report.wording import UNKNOWN, Measure, clock, measures
+from nesting.report.wording import UNKNOWN, Measure, clock, duration, measures
 from nesting.report.yields.amounts import added
 from nesting.report.yields.facts import Amounts, CutPartRow, CutRow, LineRow, SumRow, YieldsReport
 from nesting.units import Unit
@@ -50,6 +50,7 @@ _SUMMED: Final = (
     "cut_length_mm",
     "cut_time_s",
 )
+_CLOCK: Final = "h:mm:ss"
 _MONEY: Final = ("material_cost", "saved_by_leftover")
 
 
@@ -59,7 +60,7 @@ class Amounter:
     def __init__(self, report: YieldsReport, unit: Unit) -> None:
         m = measures(unit)
         money = Measure(unit=report.currency, size=1.0, digits=2)
-        count, second = Measure(unit="", size=1.0, digits=0), Measure(unit="h:mm:ss", size=1.0, digits=0)
+        count, second = Measure(unit="", size=1.0, digits=0), Measure(unit=_CLOCK, size=1.0, digits=0)
         kinds = {"mm2": m["area"], "kg": m["mass"], "mm": m["travel"], "s": second}
         kinds |= dict.fromkeys(("cost", "value", "leftover"), money)
         names = Amounts.__dataclass_fields__
@@ -109,15 +110,17 @@ class Amounter:
 
     def _text(self, name: str, value: float | None) -> str:
         measure = self._measures[name]
-        if measure.unit == "h:mm:ss":
+        if measure.unit == _CLOCK:
             return clock(value)
         return measure.text(None if value is None else round(value, measure.digits) + 0.0)
 
     def full(self, name: str, cuts: Sequence[int]) -> str:
-        """A sum with its unit."""
+        """A sum with its unit; a time in words."""
         unit = self._measures[name].unit
-        (text,) = self.cells(cuts, [name])
-        return text if text == UNKNOWN or unit in ("", "h:mm:ss") else f"{text.removesuffix(PART_KNOWN)} {unit}"
+        value = added(self._shown[number] for number in cuts)[0][name]
+        if value is None:
+            return UNKNOWN
+        return duration(value) if unit == _CLOCK else f"{self._text(name, value)} {unit}".rstrip()
 
 
 def where_table(report: YieldsReport, unit: Unit) -> Table:

@@ -85,7 +85,8 @@ def _key(name: str) -> str:
     """The figure of an amount, if it has one that is told with a unit."""
     if name.endswith("_kg"):
         return f"{name.removesuffix('_kg')}_mass"
-    return "cut_length" if name == "cut_length_mm" else name if name.endswith(("cost", "value", "leftover")) else ""
+    own = {"cut_length_mm": "cut_length", "cut_time_s": "cut_time"}
+    return own.get(name, name if name.endswith(("cost", "value", "leftover")) else "")
 
 
 def _span(report: YieldsReport) -> str:
