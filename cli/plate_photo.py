@@ -5,12 +5,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cli.codes import DONE
+from cli.codes import COULD_NOT, DONE
 from cli.output import emit, json_option, say, show
 from cli.plate_options import finish, length, with_known
 
 if TYPE_CHECKING:
+    from nesting.outline.pasted import Pasted
+    from nesting.outline.photo.lens import Lens
     from nesting.outline.photo.marks import Ask
+    from nesting.outline.photo.picture import Picture
 
 
 @click.command("photo")
@@ -43,6 +46,7 @@ if TYPE_CHECKING:
 @click.option(
     "--points", metavar="FILE", type=click.Path(path_type=Path), help="Take the outline by points in the picture."
 )
+@click.option("--drag", is_flag=True, help="Mend the outline in a window: drag its points over the picture.")
 @click.option(
     "--points-out", metavar="FILE", type=click.Path(path_type=Path), help="Write what was found as such points."
 )
@@ -60,6 +64,7 @@ def photo(
     taped: str | None,
     points: Path | None,
     points_out: Path | None,
+    drag: bool,
     over: Path | None,
     as_json: bool,
     **given: Any,
@@ -70,8 +75,8 @@ def photo(
     of paper, or four known points.  The plate lies in the middle, floor all round it, the camera held over it.
 
     \b
-    Look at the outline over the picture (--over).  To mend it, write its points with --points-out,
-    change them, and give them with --points.
+    Look at the outline over the picture (--over).  To mend it, --drag its points in a window; or, where
+    there is no screen, write them with --points-out, change them, and give them with --points.
     """
     from nesting.outline.pasted import Pasted
     from nesting.outline.photo.corrected import by_points, points_text
@@ -91,7 +96,13 @@ def photo(
         refuse_taken(points_out, force=force)
     seen_by = read_lens_file(lens) if lens else None
     picture = read_picture(picture_file)
-    found = by_points(picture, ask, Pasted.read(points), seen_by) if points else from_photo(picture, ask, seen_by)
+    pasted = Pasted.read(points) if points else None
+    if drag:
+        pasted = _dragged(picture, ask, pasted, seen_by)
+        if pasted is None:
+            say("given up; nothing written")
+            return COULD_NOT
+    found = by_points(picture, ask, pasted, seen_by) if pasted else from_photo(picture, ask, seen_by)
     captured = check_taped(found.captured, *taped_of(taped)) if taped else found.captured
     given["photo"] = given["photo"] or picture_file.name
     code = finish(captured, given, as_json=as_json, source=picture_file)
@@ -101,6 +112,29 @@ def photo(
     if points_out is not None:
         write_whole(points_out, points_text(found).encode(), force=force)
     return code
+
+
+def _dragged(picture: "Picture", ask: "Ask", points: "Pasted | None", lens: "Lens | None") -> "Pasted | None":
+    """Points as mended in a window; they begin as given, as found, or as a box where nothing is found."""
+    from nesting.errors import InputError
+    from nesting.outline.pasted import Pasted
+    from nesting.outline.photo.corrected import points_text
+    from nesting.outline.photo.dragging import box_text
+    from nesting.outline.photo.dragging import drag as in_window
+    from nesting.outline.photo.marks import find_marks, lens_of
+    from nesting.outline.photo.photo import from_photo
+
+    if points is not None:
+        begin = points.text
+    else:
+        find_marks(picture, ask, lens_of(picture, lens))
+        try:
+            begin = points_text(from_photo(picture, ask, lens))
+        except InputError as refused:
+            say(f"warning: {refused}; the window begins with a box")
+            begin = box_text(picture)
+    mended = in_window(picture, begin)
+    return None if mended is None else Pasted(name="the window", text=mended)
 
 
 def _asked(given: dict[str, Any]) -> "Ask":
