@@ -186,7 +186,9 @@ def pulled_together(
     shorten = Shorten(problem, crew, way.away)
     crew.restart(shorten.state(way.state.poses))
     # What is found has to be measured too, in as much time as before.
-    crew.run(shorten.work, crew.seconds - measuring_s)
+    crew.run(shorten.work, crew.seconds - measuring_s - shorten.reserved_s)
+    if not crew.called_off:
+        shorten.tighten()
     shortened = legal_state(problem, crew)
     if len(shortened.poses) < len(best.poses):
         return best, None

@@ -13,6 +13,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from nesting.pull import Pull
+from nesting.search.compact import compacted
 from nesting.search.crew import Crew, State
 from nesting.search.fill import swapped
 from nesting.search.problem import Poses, Problem
@@ -27,6 +28,9 @@ QUICK = Effort(passes=1000, patience=100)
 THOROUGH = Effort(rounds=3, passes=2000, patience=200)
 DEEP_EVERY = 2
 """One attempt in so many tries long; the others are mere throws of the dice, given up soon."""
+
+TIGHTENING, LONGEST_TIGHTENING_S = 0.02, 1.0
+"""Share of the time, and seconds at most, that are kept for moving all items at once in the end."""
 
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
@@ -103,6 +107,18 @@ class Shorten:
             best = self.crew.best
             go_on = self._attempt(crowd, rng, big, deep=barren % DEEP_EVERY == DEEP_EVERY - 1)
         self.crew.done_with(crowd)
+
+    @property
+    def reserved_s(self) -> float:
+        """Seconds to keep for `tighten`."""
+        return min(LONGEST_TIGHTENING_S, TIGHTENING * self.crew.seconds)
+
+    def tighten(self) -> None:
+        """Move all items of the best state at once as far as they go."""
+        best = self.crew.best
+        assert best is not None, "a layout to begin with"
+        seconds = self.reserved_s if self.crew.steps is None else math.inf
+        self.crew.offer(self.state(compacted(self.problem, best.poses, (self.nx, self.ny), seconds=seconds)))
 
     def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, *, deep: bool) -> bool:
         """Try one bite; False once there is no step left to take.

@@ -49,9 +49,10 @@ def shortest_strip(
     for stage, share in ((problem, EXPLORING), (exact, 1.0)):
         shorten = Shorten(stage, crew, (1.0, 0.0))
         crew.restart(shorten.state(state.poses))
-        crew.run(shorten.work, share * time_limit_s, steps_share=share)
+        crew.run(shorten.work, share * time_limit_s - shorten.reserved_s, steps_share=share)
         assert crew.best is not None
         state = crew.best
+    shorten.tighten()
     best = crew.best
     assert best is not None and math.isfinite(best.score[0])
     return exact, best, crew
