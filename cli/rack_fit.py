@@ -54,7 +54,8 @@ def will_it_fit(
     people = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
     asked = ask(job, shop=own, questions=people, accept_unknown_grade=accept_unknown_grade)
     with opened(where, asked.shop) as rack:
-        answers = on_the_rack(asked, rack)
+        answers = on_the_rack(asked, rack, everything=everything)
+        there = rack.count()
         stopped = False
         if seconds is not None:
             with stop_on_interrupt() as should_stop:
@@ -66,18 +67,19 @@ def will_it_fit(
     code = INTERRUPTED if stopped else DONE if serving else COULD_NOT
     shown = answers if everything else serving
     if as_json:
-        emit(_document(answers, asked.shop, code))
+        emit(_document(answers, there, asked.shop, code))
     else:
-        _tell(answers, shown)
+        _tell(answers, shown, there)
     return code
 
 
-def _document(answers: "list[Answer]", shop: "Shop", code: int) -> dict[str, Any]:
+def _document(answers: "list[Answer]", there: int, shop: "Shop", code: int) -> dict[str, Any]:
     from nesting.rack.told import piece_json
 
     return {
         "schema": SCHEMA,
         "exit_code": code,
+        "pieces_there": there,
         "answers": [
             {
                 "piece": piece_json(a.piece, shop),
@@ -93,7 +95,7 @@ def _document(answers: "list[Answer]", shop: "Shop", code: int) -> dict[str, Any
     }
 
 
-def _tell(answers: "list[Answer]", shown: "list[Answer]") -> None:
+def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int) -> None:
     for answer in shown:
         show(_line(answer))
         for reason in answer.reasons:
@@ -101,9 +103,7 @@ def _tell(answers: "list[Answer]", shown: "list[Answer]") -> None:
         for warning in answer.warnings:
             show(f"         WARNING: {warning}")
     count = Counter(a.verdict for a in answers)
-    say(f"{len(answers)} pieces looked at: {count['yes']} yes, {count['perhaps']} perhaps, {count['no']} no")
-    if count["no"] and len(shown) < len(answers):
-        say("--all tells why the others do not serve")
+    say(f"of {there} pieces {count['yes']} serve, {count['perhaps']} may; --all tells why the others do not")
 
 
 def _line(answer: "Answer") -> str:

@@ -66,9 +66,14 @@ class PartSizes:
 
     def area_mm2(self, grown_mm: float) -> float:
         """Area that one piece takes with so much round it, not too large."""
-        if grown_mm <= 0.0:
-            return float(self._within.area)
-        return float(self._within.buffer(grown_mm).area)
+        if grown_mm not in self._areas:
+            self._areas[grown_mm] = float((self._within.buffer(grown_mm) if grown_mm > 0.0 else self._within).area)
+        return self._areas[grown_mm]
+
+    @cached_property
+    def _areas(self) -> dict[float, float]:
+        """What was measured already."""
+        return {}
 
     def boxes(self, rectangle_turn_deg: float, grain_deg: float | None) -> list[Box]:
         """Return the sides of rectangles round the part that lie square to a rectangle of the plate.

@@ -15,7 +15,7 @@ from nesting.order import Questions, clearances_on, same_grade, shop_of, wanted_
 from nesting.part_sizes import PartSizes, sizes_of
 from nesting.plate import Plate
 from nesting.rack.look import Filter
-from nesting.rack.piece import THERE, Listed
+from nesting.rack.piece import Listed
 from nesting.rack.store import Rack
 from nesting.shop import Shop
 from nesting.tables import SAME_THICKNESS_MM
@@ -53,6 +53,15 @@ class Answer:
         return any(w.startswith(_MEASURE) for w in self.warnings)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Thickness:
+    """A thickness asked for, what a caliper may find for it, and who asks."""
+
+    asked_mm: float
+    range_mm: tuple[float, float]
+    who: str
+
+
 @dataclass(frozen=True)
 class Asked:
     """What a job asks of a piece: its parts, and what is said of thickness and grade for each or for all."""
@@ -84,6 +93,25 @@ class Asked:
     @cached_property
     def _known(self) -> dict[tuple[float | None, str | None], Clearances | str]:
         return {}
+
+    @property
+    def filter(self) -> Filter:
+        """The pieces that may serve by thickness and grade, where all parts ask for the same."""
+        thicknesses, grades = set(self.thicknesses.values()), set(self.grades.values())
+        return Filter(
+            thickness_mm=thicknesses.pop() if len(thicknesses) == 1 else None,
+            grade=grades.pop() if len(grades) == 1 else None,
+            unknown_grade=self.accept_unknown_grade,
+        )
+
+    @cached_property
+    def kinds(self) -> "tuple[tuple[_Thickness, ...], tuple[tuple[str, str], ...]]":
+        """Thicknesses and grades asked for, each with who asks."""
+        thick = tuple(
+            _Thickness(asked_mm=mm, range_mm=mill_range_mm(mm), who=_names(self.thicknesses, mm))
+            for mm in sorted(set(self.thicknesses.values()))
+        )
+        return thick, tuple((grade, _names(self.grades, grade)) for grade in sorted(set(self.grades.values())))
 
     def clearances(self, piece: Listed) -> Clearances | str:
         """Return the clearances on a piece, or why they are not known."""
@@ -117,10 +145,13 @@ def rank(asked: Asked, pieces: Iterable[Listed]) -> list[Answer]:
     return sorted(found, key=_key)
 
 
-def on_the_rack(asked: Asked, rack: Rack) -> list[Answer]:
-    """Rank what is on the rack, and what is set aside for this very job."""
-    there = rack.listed(Filter(states=THERE))
-    return rank(asked, [p for p in there if p.set_aside_for in (None, asked.job.name)])
+def on_the_rack(asked: Asked, rack: Rack, *, everything: bool = True) -> list[Answer]:
+    """Rank what is on the rack, and what is set aside for this very job.
+
+    Without `everything` pieces of another thickness or grade than all parts ask for are passed over unseen.
+    """
+    wanted = Filter() if everything else asked.filter
+    return rank(asked, [p for p in rack.listed(wanted) if p.set_aside_for in (None, asked.job.name)])
 
 
 def choose(
@@ -186,26 +217,26 @@ def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str]]:
     refused: list[str] = []
     warnings: list[str] = []
     facts = piece.facts
-    for asked_mm in sorted(set(asked.thicknesses.values())):
-        names = _names(asked.thicknesses, asked_mm)
-        low, high = mill_range_mm(asked_mm)
+    thicknesses, grades = asked.kinds
+    for kind in thicknesses:
+        low, high = kind.range_mm
         if facts.thickness_mm is None:
-            refused.append(f"its thickness is not known, and {names} for {asked_mm:g} mm; measure it")
+            refused.append(f"its thickness is not known, and {kind.who} for {kind.asked_mm:g} mm; measure it")
         elif not low <= facts.thickness_mm <= high:
-            refused.append(f"it is {facts.thickness_mm:g} mm thick, and {names} for {asked_mm:g} mm")
-        elif abs(facts.thickness_mm - asked_mm) > SAME_THICKNESS_MM:
+            refused.append(f"it is {facts.thickness_mm:g} mm thick, and {kind.who} for {kind.asked_mm:g} mm")
+        elif abs(facts.thickness_mm - kind.asked_mm) > SAME_THICKNESS_MM:
             warnings.append(
-                f"{_MEASURE}it is kept as {facts.thickness_mm:g} mm, which a mill may deliver for the {asked_mm:g} mm "
-                f"asked for, but may be another size; if it is not, 'oddplate rack edit {piece.id} --thickness' says so"
+                f"{_MEASURE}it is kept as {facts.thickness_mm:g} mm, which a mill may deliver for the "
+                f"{kind.asked_mm:g} mm asked for, but may be another size; if it is not, 'oddplate rack edit "
+                f"{piece.id} --thickness' says so"
             )
-    for grade in sorted(set(asked.grades.values())):
-        names = _names(asked.grades, grade)
+    for grade, who in grades:
         if facts.grade is None and not asked.accept_unknown_grade:
-            refused.append(f"its grade is not known, and {names} for {grade}")
+            refused.append(f"its grade is not known, and {who} for {grade}")
         elif facts.grade is None:
-            warnings.append(f"its grade is NOT KNOWN, and {names} for {grade}; the unknown grade was accepted")
+            warnings.append(f"its grade is NOT KNOWN, and {who} for {grade}; the unknown grade was accepted")
         elif not same_grade(facts.grade, grade):
-            refused.append(f"it is {facts.grade}, and {names} for {grade}")
+            refused.append(f"it is {facts.grade}, and {who} for {grade}")
     return refused, warnings
 
 

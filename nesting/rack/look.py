@@ -41,7 +41,9 @@ class Filter:
 
 def rows(connection: Connection, statement: sa.Select[Any]) -> list[Row]:
     """Return what a statement finds."""
-    return [row._asdict() for row in connection.execute(statement)]
+    found = connection.execute(statement)
+    names = tuple(found.keys())
+    return [dict(zip(names, row, strict=True)) for row in found.fetchall()]
 
 
 def pieces_meant(columns: Sequence[sa.Column[Any]], wanted: Filter) -> sa.Select[Any]:
@@ -67,6 +69,15 @@ def rows_named(connection: Connection, ids: Sequence[str]) -> list[Row]:
     for i in range(0, len(ids), _MANY):
         found += rows(connection, sa.select(PIECES).where(PIECES.c.id.in_(ids[i : i + _MANY])))
     return found
+
+
+def count_of(connection: Connection, wanted: Filter) -> int:
+    """Return how many pieces a filter means."""
+    return int(
+        connection.execute(
+            sa.select(sa.func.count()).select_from(pieces_meant((PIECES.c.id,), wanted).subquery())
+        ).scalar_one()
+    )
 
 
 def row_of(connection: Connection, id: str) -> Row:

@@ -84,6 +84,11 @@ class Rack(AbstractContextManager["Rack"]):
             found = look.rows(connection, look.pieces_meant(tuple(PIECES.columns), wanted))
         return [piece_of(row) for row in found]
 
+    def count(self, wanted: Filter = _ALL) -> int:
+        """Return how many pieces are meant."""
+        with self.database.reading() as connection:
+            return look.count_of(connection, wanted)
+
     def named(self, ids: Sequence[str]) -> list[RackPiece]:
         """Return pieces by their ids, in no order; ids that nobody knows are passed over."""
         with self.database.reading() as connection:

@@ -4,10 +4,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from nesting.mass import heaviness, mass_kg
 from nesting.rack.piece import Listed
 from nesting.rack.rows import plain_grade
 from nesting.shop import Shop
-from nesting.tables import density, material_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,12 +56,12 @@ def _mass(piece: Listed, shop: Shop) -> tuple[float | None, str, bool]:
         return facts.weighed_kg, "weighed", False
     if facts.thickness_mm is None:
         return None, "thickness not known", False
-    material = material_of(facts.grade)
-    taken = density(material or shop.material)
-    mass = piece.summary.area_mm2 * facts.thickness_mm * taken.kg_m3 * 1e-9
-    if material is None:
-        return mass, f"{taken.kg_m3:g} kg/m3: grade {facts.grade or 'unknown'}, {shop.material} is assumed", True
-    return mass, f"{taken.kg_m3:g} kg/m3, {material}", False
+    taken = heaviness(facts.grade, facts.thickness_mm, shop)
+    mass = mass_kg(piece.summary.area_mm2, facts.thickness_mm, taken.kg_m3)
+    by = f"{taken.kg_m3:.5g} kg/m3" + (" by gauge-weight table" if taken.mass_by == "gauge table" else "")
+    if taken.assumed:
+        return mass, f"{by}: grade {facts.grade or 'unknown'}, {taken.material} is assumed", True
+    return mass, f"{by}, {taken.material}", False
 
 
 def _value(piece: Listed, shop: Shop, mass_kg: float | None) -> tuple[float | None, str]:
