@@ -54,13 +54,13 @@ class Course:
         return False
 
 
-def strip(data: dict[str, Any], seconds: float, seed: int, threads: int) -> dict[str, Any]:
-    """Run the strip problem."""
+def strip(data: dict[str, Any], seconds: float, seed: int, threads: int, wider: float = 0.0) -> dict[str, Any]:
+    """Run the strip problem; the figure is worked out with the width as given."""
     kinds = read_kinds(data)
     warm_up(kinds)
     course = Course()
     problem, best, crew = shortest_strip(
-        kinds, data["width"], seed=seed, time_limit_s=seconds, threads=threads, watch=course
+        kinds, data["width"] * (1.0 + wider), seed=seed, time_limit_s=seconds, threads=threads, watch=course
     )
     area = sum(k.polygon.area * (k.most or 0) for k in kinds)
     length = -best.score[0]
@@ -125,11 +125,12 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--threads", type=int, default=2)
+    parser.add_argument("--wider", type=float, default=0.0, help="share by which the strip is wider, 0.0001 as published")
     o = parser.parse_args()
     data = json.loads(Path(o.instance).read_text(encoding="utf-8"))
     began = time.monotonic()
     if o.mode == "strip":
-        found = strip(data, o.seconds, o.seed, o.threads)
+        found = strip(data, o.seconds, o.seed, o.threads, o.wider)
     else:
         found = plate(data, o.plate, o.seconds, o.seed, o.threads)
     found["seconds_with_loading"] = time.monotonic() - began
