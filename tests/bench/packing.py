@@ -125,7 +125,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--threads", type=int, default=2)
-    parser.add_argument("--wider", type=float, default=0.0, help="share by which the strip is wider, 0.0001 as published")
+    parser.add_argument("--wider", type=float, default=0.0, help="share to widen a strip by: 0.0001 as published")
     o = parser.parse_args()
     data = json.loads(Path(o.instance).read_text(encoding="utf-8"))
     began = time.monotonic()
