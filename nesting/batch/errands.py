@@ -15,16 +15,28 @@ from nesting.search.bound import most_area_mm2
 from nesting.search.several import fill_plates, pull_layout
 
 _called_off: Any = None
-"""An event of the pool this process belongs to; None in pools of others, where work goes on to its end."""
+"""An event that calls the work of this process off; None in pools of others, where work goes on to its end."""
+
+
+def listen_to(event: Any) -> None:
+    """Let an event, or nothing, call the work of this process off."""
+    global _called_off
+    _called_off = event
 
 
 def enrol(event: Any) -> None:
-    """Make this process listen to an event that calls its work off; Ctrl-C is for the process that leads."""
+    """Make a process of a pool listen to an event; Ctrl-C is for the process that leads."""
     import signal
 
-    global _called_off
-    _called_off = event
+    listen_to(event)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def warm_up(_: int) -> None:
+    """Load the search, or compile it the first time, before any clock starts."""
+    from nesting.search.engine import load_kernels
+
+    load_kernels()
 
 
 def _stop() -> Callable[[], bool] | None:

@@ -28,6 +28,7 @@ class PlanProgress:
     pieces: int
     price: float
     worth: float
+    late: int
     phase: str
 
 
@@ -172,6 +173,7 @@ class _Run:
             pieces=sum(len(p.columns) for p in plans),
             price=sum(p.price for p in plans),
             worth=sum(p.worth for p in plans),
+            late=sum(p.late for p in plans),
             phase=next((p.phase for p in self._planners if not p.done), "done"),
         )
 

@@ -32,6 +32,9 @@ START_SHARE: Final = 0.5
 FILLS: Final = 14.0
 """How often each piece that is needed may be filled in the time, about."""
 
+TIDY_FILLS: Final = 2.0
+"""A piece is pulled together for as long as it was filled, so many times over, at most."""
+
 GAUGE_EVERY: Final = 3
 """One errand in so many is spent on a bound, until every piece has one."""
 
@@ -307,7 +310,7 @@ class Planner:
             return None
         left = max(0.5, (1.0 - self.progress()) * self.seconds)
         column, seconds = self._leftovers.tidy(self.plan, 0.9 * left * self.workers)
-        seconds = self._cut_s(seconds)
+        seconds = self._cut_s(min(seconds, TIDY_FILLS * self._fill_s))
         errand = Tidy(layout=column.layout, seed=self._seed(), seconds=seconds)
         return Task(run=tidy, errand=errand, pieces=(column.piece,), what="tidy", seconds=seconds, base=(column,))
 

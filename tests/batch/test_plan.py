@@ -35,7 +35,7 @@ def plan_to(of: Batch, aim: Aim, executor: Executor, *, wanted: int | None = Non
     reached = threading.Event()
 
     def watch(seen: PlanProgress) -> None:
-        if seen.made >= wanted and (seen.price, round(seen.worth), seen.pieces) <= aim:
+        if seen.made >= wanted and not seen.late and (seen.price, round(seen.worth), seen.pieces) <= aim:
             reached.set()
 
     found = plan(of, seconds=60.0, executor=executor, workers=2, on_progress=watch, should_stop=reached.is_set)
@@ -135,7 +135,7 @@ def test_more_is_wanted_than_there_is(threads: Executor) -> None:
 
 def test_processes_of_its_own_can_be_called_off() -> None:
     """With a minute to go a plan is there soon after the call, and says so."""
-    of = batch([line("a", 30, 20, 12), line("b", 25, 15, 12)], [remnant(f"r{i}", 150 + i, 100) for i in range(3)])
+    of = batch([line("a", 30, 20, 12)], [remnant(f"r{i}", 90 + i, 60) for i in range(3)])
     stop = threading.Event()
 
     def watch(seen: PlanProgress) -> None:
@@ -143,7 +143,7 @@ def test_processes_of_its_own_can_be_called_off() -> None:
             stop.set()
 
     begun = time.monotonic()
-    found = plan(of, seconds=120.0, workers=1, on_progress=watch, should_stop=stop.is_set)
+    found = plan(of, seconds=120.0, workers=2, on_progress=watch, should_stop=stop.is_set)
 
     assert found.stopped
     assert time.monotonic() - begun < 90.0
