@@ -17,6 +17,7 @@ VALUES = {
     "demand",
     "layout",
     "leads",
+    "mass",
     "part",
     "plate",
     "pull",

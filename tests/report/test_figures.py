@@ -13,13 +13,13 @@ from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, Placement
+from nesting.mass import mass_kg
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.remnant import Balance, Remnant, balance
 from nesting.report.cautions import cautions
 from nesting.report.facts import CheckFacts
 from nesting.report.figures import figures
-from nesting.report.matter import mass_kg
 from nesting.shop import Prices, Shop
 
 CLEAR = Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=10.0, lead_in_mm=5.0)
