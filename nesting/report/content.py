@@ -1,8 +1,11 @@
 """A yield report in the words and units of its page: what HTML and PDF show alike."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from nesting.corner_names import NamedCorner
 from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import FreeRest
 from nesting.report.facts import Figure, YieldReport
@@ -11,6 +14,7 @@ from nesting.report.wording import UNKNOWN, duration, in_unit, measures, short
 from nesting.units import Unit, from_mm
 
 SHORT_HASH: Final = 12
+_SAME_MM: Final = 0.01
 _HEADLINE: Final = (
     "utilisation",
     "utilisation_with_leftover_credit",
@@ -190,14 +194,18 @@ def _plate_lines(report: YieldReport, unit: Unit) -> list[tuple[str, str]]:
         ("cut from", p.parent or UNKNOWN),
         ("place on the rack", p.place or UNKNOWN),
         ("drawing", p.source or "none"),
-        *(("tape before cutting", _tape_check(c, unit)) for c in p.checks),
+        *(("tape before cutting", _tape_check(c, p.corners, unit)) for c in p.checks),
         ("before the first cut", "check by dry run along the outline"),
     ]
 
 
-def _tape_check(check: TapeCheck, unit: Unit) -> str:
+def _tape_check(check: TapeCheck, corners: Sequence[NamedCorner], unit: Unit) -> str:
     digits = 0 if unit == "mm" else 1
-    ends = [" / ".join(f"{from_mm(v, unit):.{digits}f}" for v in p) for p in (check.start, check.end)]
+    ends = []
+    for end in (check.start, check.end):
+        place = " / ".join(f"{from_mm(v, unit):.{digits}f}" for v in end)
+        letter = next((c.name for c in corners if math.dist(c.point, end) <= _SAME_MM), None)
+        ends.append(place if letter is None else f"{letter} ({place})")
     return f"{measures(unit)['length'].full(check.length_mm)} from {ends[0]} to {ends[1]}"
 
 

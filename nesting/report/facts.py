@@ -3,6 +3,7 @@
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from nesting.corner_names import NamedCorner
 from nesting.geometry.tape_checks import TapeCheck
 from nesting.layout import Pulled
 from nesting.report.cautions import Caution
@@ -104,7 +105,7 @@ class DrawingFacts:
 
 @dataclass(frozen=True, kw_only=True)
 class PlateFacts:
-    """The plate as it was known; `checks` are distances to tape before it is cut."""
+    """The plate as it was known; `checks` are distances to tape before it is cut, `corners` the letters they go by."""
 
     name: str
     area_mm2: float
@@ -119,6 +120,7 @@ class PlateFacts:
     place: str | None
     source: str
     checks: tuple[TapeCheck, ...] = ()
+    corners: tuple[NamedCorner, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

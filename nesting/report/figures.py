@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Final
 
+from nesting.corner_names import named_corners
 from nesting.demand import Demand
 from nesting.fit.finding import FitFinding
 from nesting.geometry.tape_checks import tape_checks
@@ -187,6 +188,7 @@ def _plate_facts(layout: Layout, totals: Totals, matter: Matter) -> PlateFacts:
         place=plate.place,
         source=plate.source,
         checks=tape_checks(plate.outer),
+        corners=named_corners(plate),
     )
 
 

@@ -10,12 +10,15 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon
 
+from nesting.corner_names import named_corners
 from nesting.geometry.largest import largest_circle
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
+from nesting.plate import Plate
 from nesting.remnant import Balance
 from nesting.report.colours import PALETTE
 from nesting.report.wording import measures
+from nesting.tolerances import NESTING_CHORD_MM
 from nesting.units import Unit, from_mm, to_mm
 
 Shape: TypeAlias = Polygon | MultiPolygon
@@ -25,6 +28,7 @@ Named: TypeAlias = tuple[tuple[str, Shape], ...]
 # Width of a digit to its height in the fonts used, with a little air.
 _CHARACTER_WIDTH = 0.85
 _CHORD_PER_SIZE = 1e-4
+_MOST_LETTERS = 40
 # Numbers of small parts: how much smaller than the smallest text, and how far off in heights of it.
 _LEAST = 0.6
 _FARTHEST = 9.0
@@ -92,11 +96,11 @@ class Scene:
         return self.bounds[3] - self.bounds[1]
 
 
-def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016) -> Scene:
+def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016, letters: bool = True) -> Scene:
     """Return the picture of a layout.
 
     `smallest_text` is the least height of a number, as a fraction of the plate's longer side; a part too
-    small for it gets its number beside it with a leader line.
+    small for it gets its number beside it with a leader line.  `letters` of the corners may be left out.
     """
     plate = layout.plate
     x0, y0, x1, y1 = plate.fine_polygon.bounds
@@ -116,7 +120,8 @@ def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016) -> Sc
     )
     remnants = tuple((r.label, shapely.simplify(r.polygon, chord)) for r in areas.kept)
     keep_outs = tuple((k.reason or k.kind, k.contour.polygon(chord, "outward")) for k in plate.keep_outs)
-    labels, pad = _labels(pieces, remnants, keep_outs, text), 3.0 * text
+    corners, pad = _letters(plate, text) if letters else [], 3.0 * text
+    labels = _labels(pieces, remnants, keep_outs, text, letters=corners)
     written = [_box(label, text) for label in labels]
     left, low, right, high = shapely.union_all([shapely.box(x0 - pad, y0 - pad, x1 + pad, y1 + pad), *written]).bounds
     return Scene(
@@ -144,12 +149,32 @@ def _text_size(text: str, height: float) -> tuple[float, float]:
     return max(1, len(text)) * _CHARACTER_WIDTH * height, height
 
 
-def _labels(pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float) -> tuple[Label, ...]:
-    """Numbers inside the parts where they fit, a little smaller if need be; else beside them with a leader, or, where
-    all is taken nearby, small and across their edges.  Then the remnants' names.
+def _letters(plate: Plate, height: float) -> list[Label]:
+    """The corners' letters, each beside its corner where it is farthest from the plate; none where they crowd."""
+    corners = named_corners(plate)
+    shape = plate.outer.polygon(NESTING_CHORD_MM, "midway")
+    shapely.prepare(shape)
+    found: list[Label] = []
+    for corner in corners if len(corners) <= _MOST_LETTERS else ():
+        turns = np.linspace(0.0, 2 * math.pi, 16, endpoint=False)
+        around = [
+            (corner.point[0] + 1.5 * height * math.cos(t), corner.point[1] + 1.5 * height * math.sin(t)) for t in turns
+        ]
+        tried = [Label(text=corner.name, at=at, height_mm=height) for at in around]
+        best = max(tried, key=lambda label: shapely.distance(shape, _box(label, 0.0)))
+        if not any(_box(best, 0.1 * height).intersects(_box(other, 0.0)) for other in found):
+            found.append(best)
+    return found
+
+
+def _labels(
+    pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float, *, letters: Sequence[Label]
+) -> tuple[Label, ...]:
+    """The corners' letters.  Numbers inside the parts where they fit, a little smaller if need be; else beside them
+    with a leader, or, where all is taken nearby, small and across their edges.  Then the remnants' names.
     """
     inside = {piece.number: _inside(piece, smallest) for piece in pieces}
-    labels = [label for label in inside.values() if label is not None]
+    labels = [*letters, *(label for label in inside.values() if label is not None)]
     taken = shapely.union_all([p.shape for p in pieces])
     shapely.prepare(taken)
     for piece in pieces:
