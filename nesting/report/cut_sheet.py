@@ -21,6 +21,9 @@ HEAVY: Final = "▲"
 MOST_TICKS: Final = 8
 """With more pieces of a part than this they are counted, not ticked one by one."""
 
+LONG_LIST: Final = 12
+"""A list of more parts than this does not fit the front: its rows are kept low, and what is short stands before it."""
+
 SHORT_HASH: Final = 8
 HASH_NOTE: Final = (
     f"The {SHORT_HASH} letters behind a drawing's name begin the SHA-256 of its bytes: changed since, it has others."
@@ -74,6 +77,7 @@ class CutSheet:
     steps: tuple[str, ...]
     warning: str
     parts: tuple[PartLine, ...]
+    long: bool
     total_pieces: str
     total_mass: str
     mass_unit: str
@@ -125,6 +129,7 @@ def cut_sheet(
         steps=steps_on_table(layout, corners, lengths) if on_table else steps_to_zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
         parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
+        long=sum(r.placed > 0 for r in report.parts) > LONG_LIST,
         total_pieces=str(totals.placed),
         total_mass=totals.mass,
         mass_unit=m["mass"].unit,

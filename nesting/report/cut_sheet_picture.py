@@ -55,7 +55,7 @@ def layout_picture(
     scale = plate_scale(layout, width_mm, height_mm)
     x0, y0, x1, y1 = layout.plate.fine_polygon.bounds
     size = max(x1 - x0, y1 - y0)
-    drawn = scene(layout, areas, smallest_text=NUMBER_MM / scale / size)
+    drawn = scene(layout, areas, smallest_text=NUMBER_MM / scale / size, letters=False)
     strays = [] if all_numbers else _strays(drawn)
     complete = len(strays) <= max(_FEW_STRAYS, _FEW_SHARE * len(drawn.pieces))
     if not complete:

@@ -17,9 +17,6 @@ from nesting.report.printing import BOLD, PLAIN
 Block = tuple[Flowable, ...]
 """What stays together on a page; only the last of it may be split."""
 
-_LONG_LIST: Final = 12
-"""A list of more parts than this does not fit the front: its rows are kept low, and what is short stands before it."""
-
 _LONG_ORDER: Final = 400
 
 Stories = dict[Story, list[Block]]
@@ -74,11 +71,10 @@ class _Drawing(Flowable):  # type: ignore[misc]
 def front_stories(sheet: CutSheet, tapes: Picture, widths_mm: dict[Story, float]) -> Stories:
     """Return what belongs on the front, most important first; widths of columns in mm."""
     widths = _points(widths_mm)
-    long = len(sheet.parts) > _LONG_LIST
-    listed, kept = _parts(sheet, widths["parts"], compact=long), _kept(sheet, widths["parts"])
+    listed, kept = _parts(sheet, widths["parts"], compact=sheet.long), _kept(sheet, widths["parts"])
     # A list that goes on behind must not take the rest with it.
     parts = [kept, *_left_over(sheet), listed, *_order(sheet)]
-    if not long:
+    if not sheet.long:
         parts = [listed, *_order(sheet), kept, *_left_over(sheet)]
     facts = [
         _tapes(sheet, tapes, widths["facts"]),
