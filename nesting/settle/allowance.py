@@ -15,7 +15,8 @@ SIGMA_MM: Final = 0.5
 """How far a corner seen under the torch scatters in x and in y, one standard deviation (common practice, no source)."""
 
 BY_CHANCE: Final = 0.001
-"""A set-up without any mistake is refused this often: one in a thousand, as for misread tapes."""
+"""A set-up without any mistake is refused this often: one in a thousand, as for misread tapes; distances and squared
+residuals have half of it each."""
 
 _RULED_OUT: Final = 1e-6
 _RULED_OUT_LIMITS: Final = 1.5
@@ -57,7 +58,7 @@ class Allowance:
         """Most that one of so many distances may be off."""
         if self.limit_mm is not None:
             return self.limit_mm
-        return NormalDist().inv_cdf(1.0 - self.by_chance / (2 * max(among, 1))) * math.sqrt(2.0) * self.corner_sd_mm
+        return NormalDist().inv_cdf(1.0 - self.by_chance / (4 * max(among, 1))) * math.sqrt(2.0) * self.corner_sd_mm
 
     def squares_mm2(self, readings: int) -> float:
         """Most that the squared residuals of so many readings may add up to; three of their parts the pose takes.
@@ -66,7 +67,7 @@ class Allowance:
         """
         if self.limit_mm is not None:
             return readings * (self.limit_mm / 2) ** 2
-        return float(chdtri(2 * readings - 3, self.by_chance)) * self.corner_sd_mm**2
+        return float(chdtri(2 * readings - 3, self.by_chance / 2)) * self.corner_sd_mm**2
 
     def holds(self, stored: Floats, measured: Floats, squares_mm2: float) -> bool:
         """Tell whether (n, 2) stored and measured points go together: all distances, and what the pose leaves."""

@@ -1,6 +1,8 @@
 """Readouts as people write them, and what is refused with its line."""
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from nesting.corner_names import named_corners
 from nesting.errors import InputError
@@ -88,3 +90,16 @@ def test_readings_of_one_corner_are_taken_together():
     assert [(r.name, r.times) for r in found] == [("A", 2), ("B", 1)]
     assert found[0].at == pytest.approx((100.2, 49.9))
     assert found[0].spread_mm == pytest.approx(0.4472, abs=1e-4)
+
+
+@settings(max_examples=300)
+@given(st.text(alphabet=st.sampled_from("ABXYZ=:,;. \t\n0123456789-+/\"'#()GMarcn°−"), max_size=60))
+def test_whatever_is_typed_is_read_or_refused_in_words(text: str):
+    """Never a traceback, and never a place that is not a number."""
+    for decimal in (None, "comma"):
+        try:
+            found = read_readings(Pasted(name="typed", text=text), CORNERS, decimal=decimal)
+        except InputError as error:
+            assert str(error)
+            continue
+        assert all(abs(v) <= 1e6 for r in found for v in (*r.at, *r.stored))
