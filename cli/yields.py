@@ -84,7 +84,7 @@ def command(
     """Report over several cuts."""
     from nesting.report.yields.gathered import gathered
     from nesting.units import parse_unit
-    from nesting.yielding import once_each, rack_cuts, read_cuts, release_yields
+    from nesting.yielding import once_each, rack_cuts, read_cuts, release_yields, wanted_of
 
     if given["schema"]:
         return _print_schema(given["schema"])
@@ -100,7 +100,9 @@ def command(
             cut = rack_cuts(rack, known, anew=anew, since=first, until=last)
     cuts, notes = once_each(planned, cut)
     title = given["title"] or _title(layouts, month, since, until)
-    report = gathered([c.fact for c in cuts], title=title, by=by, since=first, until=last)
+    # Line ids are an order's own: of two orders one line may be called like the other's.
+    wanted = wanted_of(layouts[0]) if len(layouts) == 1 and not of_rack else ()
+    report = gathered([c.fact for c in cuts], title=title, by=by, since=first, until=last, wanted=wanted)
     for note in (*notes, *report.notes):
         say(f"note: {note}")
     if out is not None:

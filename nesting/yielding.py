@@ -23,8 +23,9 @@ from nesting.report.facts import YieldReport
 from nesting.report.figures import SCHEMA as REPORT_SCHEMA
 from nesting.report.figures import figures
 from nesting.report.matter import AREA_DIGITS
+from nesting.report.plan_facts import SCHEMA as PLAN_SCHEMA
 from nesting.report.scene import Scene, scene
-from nesting.report.yields.facts import CutFact, Outcome, YieldsReport
+from nesting.report.yields.facts import CutFact, Outcome, Wanted, YieldsReport
 from nesting.report.yields.files import FILES, write_yields
 from nesting.report.yields.gathered import moment
 from nesting.shop import Paper, Shop
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from nesting.rack.store import Rack
 
 REPORT: Final = "report.json"
+PLAN: Final = "plan.json"
 MOST_PICTURES: Final = 12
 """A page shows the layouts themselves up to so many; beyond, each one's own report has its picture."""
 
@@ -64,6 +66,23 @@ def read_cuts(path: Path, shop: Shop, *, anew: bool = False, dated_by_file: bool
             )
         return tuple(_of_folder(folder, shop, anew, dated_by_file) for folder in folders)
     return (_of_file(path, shop, anew, dated_by_file),)
+
+
+def wanted_of(folder: Path) -> tuple[Wanted, ...]:
+    """Return the lines of the order that a planned batch is for; nothing for any other path."""
+    plan = folder / PLAN
+    if not plan.is_file():
+        return ()
+    text = _text(plan)
+    if _schema(text, plan) != PLAN_SCHEMA:
+        raise InputError(f"{plan}: is no plan of this version, expected schema {PLAN_SCHEMA!r}; plan the batch again")
+    try:
+        return tuple(
+            Wanted(part_id=x["line"], name=x["name"], reference=x["reference"] or None, quantity=x["wanted"])
+            for x in json.loads(text)["lines"]
+        )
+    except (KeyError, TypeError) as error:
+        raise InputError(f"{plan}: lines: {error} is missing or of the wrong kind; plan the batch again") from None
 
 
 def _is_result(folder: Path) -> bool:

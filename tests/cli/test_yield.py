@@ -74,6 +74,21 @@ def test_folders_layouts_and_reports_are_read(here: Path, capsys: pytest.Capture
     assert found["total"]["amounts"]["plate_mm2"] == round(3 * report["balance_mm2"]["plate_mm2"], 1)  # type: ignore[index]
 
 
+def test_a_planned_batch_tells_what_was_wanted(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _result(here / "batch" / "01-R-017", _layout())
+    lines = [{"line": "gusset", "name": "Gusset", "reference": "4711/2", "wanted": 9}]
+    lines.append({"line": "shim", "name": "Shim", "reference": "", "wanted": 4})
+    (here / "batch" / "plan.json").write_text(json.dumps({"schema": "oddplate-plan/1", "lines": lines}), "utf-8")
+
+    found = _json(capsys, "batch")["lines"]
+
+    wanted = {x["part_id"]: (x["wanted"], x["made"]) for x in found}  # type: ignore[attr-defined]
+    assert (wanted["gusset"], wanted["shim"]) == ((9, 2), (4, 0))
+    (here / "batch" / "plan.json").write_text('{"schema": "oddplate-plan/1", "lines": [{}]}', encoding="utf-8")
+    assert main(["yield", "batch"]) == 2
+    assert "plan.json: lines: 'line' is missing" in capsys.readouterr().err
+
+
 def test_a_layouts_own_report_counts_until_a_shop_is_given(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _result(here / "one", _layout())
     (here / "other.toml").write_text(SHOP_FILE, encoding="utf-8")

@@ -26,7 +26,7 @@ from nesting.report.facts import YieldReport
 from nesting.report.figures import figures
 from nesting.report.tables import parts_table
 from nesting.report.wording import duration
-from nesting.report.yields.facts import CutFact, Outcome, YieldsReport
+from nesting.report.yields.facts import CutFact, Outcome, Wanted, YieldsReport
 from nesting.report.yields.files import layouts_csv, lines_csv, sums_csv
 from nesting.report.yields.gathered import gathered
 from nesting.report.yields.html import yields_page
@@ -387,14 +387,17 @@ def test_time_is_told_by_day_week_or_month(by: str, labels: list[str]) -> None:
 
 
 def test_lines_of_one_order_come_together_over_its_layouts() -> None:
-    report = gathered(
-        [CutFact(report=_report()), CutFact(report=_report(10.0))], title="t", wanted={"gusset": 5, "washer": None}
-    )
+    wanted = [
+        Wanted(part_id="gusset", name="Gusset", reference="7", quantity=5),
+        Wanted(part_id="shim", name="Shim", reference=None, quantity=3),
+    ]
+    report = gathered([CutFact(report=_report()), CutFact(report=_report(10.0))], title="t", wanted=wanted)
 
-    gusset, washer = (next(x for x in report.lines if x.part_id == i) for i in ("gusset", "washer"))
-    assert len(report.lines) == 6
+    gusset, washer, shim = (next(x for x in report.lines if x.part_id == i) for i in ("gusset", "washer", "shim"))
+    assert len(report.lines) == 7
     assert (gusset.wanted, gusset.made, gusset.cuts) == (5, 4, (1, 2))
     assert washer.wanted is None
+    assert (shim.wanted, shim.placed, shim.made, shim.cuts) == (3, 0, 0, ()), "no place in any layout"
     assert gusset.area_mm2 == 4 * 7200.0
 
 

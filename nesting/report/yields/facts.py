@@ -42,6 +42,16 @@ class CutFact:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """A line of an order over several layouts, and how many pieces it asks for."""
+
+    part_id: str
+    name: str
+    reference: str | None
+    quantity: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class Amounts:
     """What can be added up over cuts; None is not known.
 

@@ -8,7 +8,7 @@ from typing import Final
 from nesting.report.facts import PartRow
 from nesting.report.matter import AREA_DIGITS, MASS_DIGITS
 from nesting.report.yields.amounts import MONEY, amounts_of, is_leftover, total, utilisation
-from nesting.report.yields.facts import By, CutFact, CutPartRow, CutRow, LineRow, SumRow, YieldsReport
+from nesting.report.yields.facts import By, CutFact, CutPartRow, CutRow, LineRow, SumRow, Wanted, YieldsReport
 from nesting.report.yields.figures import figures_of
 
 SCHEMA: Final = "oddplate-yields/1"
@@ -22,13 +22,13 @@ def gathered(
     by: By = "day",
     since: date | None = None,
     until: date | None = None,
-    wanted: Mapping[str, int | None] | None = None,
+    wanted: Sequence[Wanted] = (),
     notes: Sequence[str] = (),
 ) -> YieldsReport:
     """Return the report of several cuts.
 
-    `wanted` are pieces ordered, by part id, where somebody says so; of a line in one layout only, the layout says it.
-    Prices in more than
+    `wanted` are the lines of the order where somebody says so, those without a place in any layout too; of a line in
+    one layout only, the layout says it.  Prices in more than
     one currency are not added up: costs are unknown then.
     """
     ordered = sorted(facts, key=moment)
@@ -145,18 +145,37 @@ def _part_row(fact: CutFact, row: PartRow) -> CutPartRow:
 Found = tuple[int, PartRow, CutPartRow]
 
 
-def _lines(
-    facts: Sequence[CutFact], cuts: Sequence[CutRow], wanted: Mapping[str, int | None] | None
-) -> tuple[LineRow, ...]:
+def _lines(facts: Sequence[CutFact], cuts: Sequence[CutRow], wanted: Sequence[Wanted]) -> tuple[LineRow, ...]:
     groups: dict[tuple[str | None, str, str, str, str], list[Found]] = {}
     for fact, cut in zip(facts, cuts, strict=True):
         for row, part in zip(fact.report.parts, cut.parts, strict=True):
             key = (row.reference, row.part_id, row.name, row.source, row.source_sha256)
             groups.setdefault(key, []).append((cut.number, row, part))
-    return tuple(_line(rows, wanted or {}) for rows in groups.values())
+    quantities = {w.part_id: w.quantity for w in wanted}
+    found = tuple(_line(rows, quantities) for rows in groups.values())
+    there = {line.part_id for line in found}
+    return (*found, *(_without_a_place(w) for w in wanted if w.part_id not in there))
 
 
-def _line(rows: Sequence[Found], wanted: Mapping[str, int | None]) -> LineRow:
+def _without_a_place(line: Wanted) -> LineRow:
+    return LineRow(
+        part_id=line.part_id,
+        name=line.name,
+        reference=line.reference,
+        source="",
+        source_sha256="",
+        wanted=line.quantity,
+        placed=0,
+        made=0,
+        failed=0,
+        not_reached=0,
+        area_mm2=0.0,
+        mass_kg=0.0,
+        cuts=(),
+    )
+
+
+def _line(rows: Sequence[Found], wanted: Mapping[str, int]) -> LineRow:
     first, parts = rows[0][1], [part for _, _, part in rows]
     known = [part.made * part.mass_kg for part in parts if part.mass_kg is not None]
     return LineRow(
