@@ -32,6 +32,7 @@ def document(outcome: Outcome) -> dict[str, Any]:
         "turn_sd_deg": round(spread.turn_sd_deg, 6),
         "turn_bound_deg": round(TURN_BOUND * spread.turn_sd_deg, 6),
         "middle_sd_mm": round(float(spread.sd_mm([spread.middle])[0]), 4),
+        "worst_residual_mm": round(settled.worst_residual_mm, 4),
         "corners": _corners(settled),
         "distances": _distances(settled),
         "off_one_line_mm": round(settled.off_line_mm, 3),

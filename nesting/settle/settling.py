@@ -84,7 +84,7 @@ class Settled:
     side is up; `cannot be told apart` where other corners fit as well; `does not fit`.  `open` are the readings of the
     names that stay possible and would matter, `symmetries` those that would not.  `ask_for` is the corner that tells
     most.  Where nothing fits, `explained` are readings of the names that would, `suspects` corners without which the
-    others do.  `spread` says how sure the pose is, `by_readouts` how sure if the outline were exact.
+    others do.  `spread` says how sure the pose is.
     """
 
     pose: Pose
@@ -93,7 +93,6 @@ class Settled:
     distances: tuple[Distance, ...]
     allowance: Allowance
     spread: Spread
-    by_readouts: Spread
     universe: Universe
     off_line_mm: float
     open: tuple[Rival, ...] = ()
@@ -165,7 +164,6 @@ class _Base:
             distances=self._distances(),
             allowance=self.allowance,
             spread=Spread(points=self.stored, sigma_mm=worse * self.allowance.corner_sd_mm),
-            by_readouts=Spread(points=self.stored, sigma_mm=self.allowance.sigma_mm),
             universe=self.universe,
             off_line_mm=off_line_mm(self.stored),
         )
