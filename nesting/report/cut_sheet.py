@@ -8,7 +8,15 @@ from nesting.corner_names import named_corners
 from nesting.drawing.cut_order import CutOrder
 from nesting.layout import Layout
 from nesting.report.cautions import Caution
-from nesting.report.cut_sheet_steps import Corners, TapeLine, steps_on_table, steps_to_zero, tape_lines, zero_corner
+from nesting.report.cut_sheet_steps import (
+    Corners,
+    TapeLine,
+    laid_by,
+    steps_on_table,
+    steps_to_zero,
+    tape_lines,
+    zero_corner,
+)
 from nesting.report.cut_sheet_words import Lengths, runs
 from nesting.report.facts import PartRow, RemnantRow, YieldReport
 from nesting.report.tables import PartsTotal, parts_table
@@ -31,6 +39,9 @@ HASH_NOTE: Final = (
 FINISHED_SIZE: Final = "Drawing is finished size: the controller offsets the kerf."
 ORDER_NOTE: Final = "numbers of the picture; of each part the holes first"
 DRY_RUN: Final = "Check by dry run along the outline, torch off."
+_LAID_BY: Final = ", to be laid on the table by its corners at "
+"""So a plate file's way ends where it names places; the sheet has letters for them, in its steps."""
+
 _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
 
@@ -62,7 +73,7 @@ class KeptLine:
 
 @dataclass(frozen=True, kw_only=True)
 class CutSheet:
-    """One plate's sheet; pairs are labels with their values."""
+    """One plate's sheet; pairs are labels with their values, `spoken_of` the corners that its texts name."""
 
     title: str
     plate: str
@@ -72,6 +83,7 @@ class CutSheet:
     work: Pairs
     corners: Corners
     zero_corner: str | None
+    spoken_of: frozenset[str]
     tapes: tuple[TapeLine, ...]
     stop: str
     steps: tuple[str, ...]
@@ -113,6 +125,7 @@ def cut_sheet(
     m = measures(lengths.unit)
     _, totals = parts_table(report, lengths.unit)
     corners = tuple((c.name, c.point) for c in named_corners(layout.plate))
+    tapes = tape_lines(layout, corners, lengths)
     references = {d.part.id: d.reference for d in layout.demands}
     return CutSheet(
         title=title,
@@ -123,7 +136,9 @@ def cut_sheet(
         work=_work(layout, report, lengths, totals),
         corners=corners,
         zero_corner=zero_corner(corners)[0] if corners else None,
-        tapes=tape_lines(layout, corners, lengths),
+        spoken_of=frozenset(name for t in tapes for name in (t.start, t.end))
+        | frozenset(name for name, _ in (laid_by(layout, corners) if corners else ())),
+        tapes=tapes,
         stop=f"Stop if one is off by more than {lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM)}: "
         "another plate, or a wrong outline.",
         steps=steps_on_table(layout, corners, lengths) if on_table else steps_to_zero(layout, corners, order, lengths),
@@ -209,7 +224,7 @@ def _outline(layout: Layout, lengths: Lengths) -> tuple[str, ...]:
     """How the outline came in and how far it may be wrong; who took it, when, with which picture, if it is said."""
     plate, capture = layout.plate, layout.plate.capture
     lines = [
-        f"Outline by {in_unit(plate.captured, lengths.unit)}, "
+        f"Outline by {in_unit(plate.captured.partition(_LAID_BY)[0], lengths.unit)}, "
         f"uncertain by {lengths.fine(plate.uncertainty_mm)}, which is kept clear besides the margin."
     ]
     if capture is not None:

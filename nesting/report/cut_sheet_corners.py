@@ -19,12 +19,13 @@ from nesting.report.printing import CAP_HEIGHT
 
 _LETTER_MM: Final = 2.9
 _RIM_MM: Final = 6.0
+_CHORD_MM: Final = 0.2
 _TAPE_DASHES: Final[tuple[tuple[float, ...], ...]] = ((), (3.0, 1.2), (3.0, 1.0, 0.6, 1.0))
 
 
 def tape_picture(layout: Layout, sheet: CutSheet, *, width_mm: float, height_mm: float) -> Picture:
     """Return the plate's outline with its lettered corners and the distances to tape."""
-    outline = layout.plate.outer.polygon(0.2, "midway")
+    outline = layout.plate.outer.polygon(_CHORD_MM, "midway")
     x0, y0, x1, y1 = outline.bounds
     scale = min((width_mm - 2 * _RIM_MM) / (x1 - x0), (height_mm - 2 * _RIM_MM) / (y1 - y0))
     spare = (width_mm / scale - (x1 - x0)) / 2
@@ -56,36 +57,34 @@ def _length_beside(sketch: Sketch, tape: TapeLine, line: Floats, others: Sequenc
 def write_letters(
     sketch: Sketch, layout: Layout, corners: Sequence[tuple[str, Point]], *, first: Container[str]
 ) -> None:
-    """Put a ringed letter outside each corner; where corners crowd, those that come `first` have theirs."""
-    outline = layout.plate.outer.polygon(0.2, "midway")
+    """Put a ringed letter off the plate beside each corner that has room for it.
+
+    Where corners crowd, those that come `first` have theirs, if need be on the plate.
+    """
+    outline = layout.plate.outer.polygon(_CHORD_MM, "midway")
     drawn = Polygon(sketch.frame.points(shapely.get_coordinates(outline.exterior)))
-    shapely.prepare(drawn)
+    around = drawn.buffer(0.2)
+    for shape in (drawn, around):
+        shapely.prepare(shape)
     for name, at in sorted(corners, key=lambda c: (c[0] not in first, corners.index(c))):
-        words = _letter(sketch, name, sketch.frame.point(at), drawn)
-        if words is None:
-            continue
+        words = Words(text=name, at=at, size_mm=_LETTER_MM / CAP_HEIGHT, bold=True)
         radius = 0.62 * max(words.width_mm, CAP_HEIGHT * words.size_mm) + 0.75
-        sketch.marks.append(replace(disc(words.at, radius, fill=1.0), width_mm=0.25))
-        sketch.marks.append(words)
-        sketch.taken.append(shapely.Point(words.at).buffer(radius))
+        spots = _spots(sketch.frame.point(at), drawn)
+        rings = [shapely.Point(spot).buffer(radius + 0.3) for spot in spots]
+        free = [k for k, ring in enumerate(rings) if not any(ring.intersects(t) for t in sketch.taken)]
+        off = next((k for k in free if not rings[k].intersects(around)), None)
+        chosen = next(iter(free), None) if off is None and name in first else off
+        if chosen is not None:
+            sketch.marks.append(replace(disc(spots[chosen], radius, fill=1.0), width_mm=0.25))
+            sketch.marks.append(replace(words, at=spots[chosen]))
+            sketch.taken.append(shapely.Point(spots[chosen]).buffer(radius))
 
 
-def _letter(sketch: Sketch, name: str, at: Point, drawn: Polygon) -> Words | None:
-    """Return the letter of a corner at the nearest free place off the plate, the one most straight out first."""
-    size = _LETTER_MM / CAP_HEIGHT
-    around = drawn.buffer(0.6)
-    for reach in (4.0, 5.2, 6.2):
-        spots = [
-            (at[0] + reach * math.cos(t), at[1] + reach * math.sin(t))
-            for t in np.linspace(0.0, 2 * math.pi, 16, endpoint=False)
-        ]
-        spots.sort(key=lambda p: -drawn.distance(shapely.Point(p)))
-        for spot in spots:
-            ring = shapely.Point(spot).buffer(2.9)
-            if ring.intersects(around.buffer(-0.4)) or any(ring.intersects(t) for t in sketch.taken):
-                continue
-            return Words(text=name, at=spot, size_mm=size, bold=True)
-    return None
+def _spots(at: Point, drawn: Polygon) -> list[Point]:
+    """Return places round a corner, the nearer ones first, and of these the ones most straight out."""
+    turns = np.linspace(0.0, 2 * math.pi, 16, endpoint=False)
+    rings = [[(at[0] + r * math.cos(t), at[1] + r * math.sin(t)) for t in turns] for r in (4.0, 5.2, 6.2)]
+    return [spot for ring in rings for spot in sorted(ring, key=lambda p: -drawn.distance(shapely.Point(p)))]
 
 
 def draw_zero(sketch: Sketch, sheet: CutSheet) -> None:

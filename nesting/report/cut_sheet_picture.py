@@ -25,6 +25,9 @@ _REASON_MM: Final = 2.4
 _RIM_MM: Final = 7.8
 """Room round the plate for corner letters and the arrows of the zero."""
 
+_LONG_NAME_MM: Final = 3.0
+"""More of it where corners have names of two letters."""
+
 _FEW_STRAYS: Final = 6
 _FEW_SHARE: Final = 0.15
 """So many numbers beside their parts are still easy to follow; more crowd."""
@@ -61,7 +64,8 @@ def layout_picture(
     if not complete:
         drawn = replace(drawn, labels=tuple(label for label in drawn.labels if label not in strays))
     # A number beside its part may stand outside the plate: all of them are in the picture.
-    rim = _RIM_MM / scale
+    long_names = any(len(name) > 1 for name, _ in sheet.corners)
+    rim = (_RIM_MM + (_LONG_NAME_MM if long_names else 0.0)) / scale
     reach = [label.at for label in drawn.labels]
     half = 1.5 * drawn.text_mm
     left = min([x0 - rim, *(x - half for x, _ in reach)])
@@ -75,7 +79,7 @@ def layout_picture(
     sketch.marks += _shapes(drawn, layout, frame)
     _numbers(sketch, drawn)
     draw_zero(sketch, sheet)
-    write_letters(sketch, layout, sheet.corners, first={n for t in sheet.tapes for n in (t.start, t.end)})
+    write_letters(sketch, layout, sheet.corners, first=sheet.spoken_of)
     _reasons(sketch, drawn)
     sketch.marks += strip(drawn, frame, unit, width_mm)
     return Picture(

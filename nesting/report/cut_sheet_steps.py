@@ -29,7 +29,7 @@ class TapeLine:
     @property
     def ends(self) -> str:
         """Both names."""
-        return f"{self.start} – {self.end}"
+        return f"{self.start}\u00a0–\u00a0{self.end}"
 
 
 def tape_lines(layout: Layout, corners: Corners, lengths: Lengths) -> tuple[TapeLine, ...]:
@@ -58,7 +58,7 @@ def steps_to_zero(layout: Layout, corners: Corners, order: CutOrder, lengths: Le
         left, low = order.zero
         told = f"X {lengths.readout(left)} is its outermost point to the left, Y {lengths.readout(low)} its lowest"
         return (f"The plate has no corners: {told}. Mark a point on it and set the readout there.",)
-    zero, ((name, at), (second, other)) = zero_corner(corners)[0], _laid_by(layout, corners)
+    zero, ((name, at), (second, other)) = zero_corner(corners)[0], laid_by(layout, corners)
     goal = f"Corner {zero} to the table's zero: "
     if name != zero:
         goal = f"Corner {zero} to the table's lower left. The outline was taken from {name} and {second}: "
@@ -72,7 +72,7 @@ def steps_to_zero(layout: Layout, corners: Corners, order: CutOrder, lengths: Le
 def steps_on_table(layout: Layout, corners: Corners, lengths: Lengths) -> tuple[str, ...]:
     """Say what the readout must read at two corners of a plate whose drawing is in the table's coordinates."""
     kept = "The drawing is in the table's coordinates: leave the machine's zero where it is."
-    ends = _laid_by(layout, corners) if corners else ()
+    ends = laid_by(layout, corners) if corners else ()
     return (kept, *(f"Torch over {name}: it must read {lengths.place(at)}." for name, at in ends))
 
 
@@ -82,7 +82,7 @@ def zero_corner(corners: Corners) -> tuple[str, Point]:
     return min(corners, key=lambda c: math.dist(c[1], lower_left))
 
 
-def _laid_by(layout: Layout, corners: Corners) -> Corners:
+def laid_by(layout: Layout, corners: Corners) -> Corners:
     """Return the two corners to lay a plate by: those it was captured for, else that of the zero and the farthest.
 
     What is said of the outline's uncertainty holds for a plate laid by the corners it was captured for.

@@ -196,7 +196,7 @@ def _left_over(sheet: CutSheet) -> list[Block]:
 def _tapes(sheet: CutSheet, tapes: Picture, width: float) -> Block:
     blank = _text("is _________", _style(8, right=True))
     rows = [[_text(t.ends, _STRONG), _text(t.length, _STRONG_NUMBER), blank] for t in sheet.tapes]
-    table = _table(rows, [share * width for share in (0.24, 0.40, 0.36)], head=False)
+    table = _table(rows, [share * width for share in (0.28, 0.38, 0.34)], head=False)
     return (_text("Tape the plate first", _HEADING), _Drawing(tapes), table, _text(sheet.stop, _BODY))
 
 

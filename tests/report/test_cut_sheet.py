@@ -229,7 +229,7 @@ def test_a_round_plate_has_points_instead_of_corners():
     layout = replace(layout, plate=replace(layout.plate, outer=Contour(curves=(circle((350, 350), 350),))))
     sheet = told(layout)
     assert sheet.zero_corner is None and sheet.corners == ()
-    assert [tape.ends for tape in sheet.tapes] == ["P1 – P2", "P3 – P4", "P5 – P6"]
+    assert [tape.ends for tape in sheet.tapes] == ["P1\u00a0–\u00a0P2", "P3\u00a0–\u00a0P4", "P5\u00a0–\u00a0P6"]
     assert "The plate has no corners" in sheet.steps[0]
     assert "P1 – P2 700 mm" in words(printed(layout).pdf, 1)
 
@@ -348,6 +348,22 @@ def test_a_list_too_long_for_the_front_goes_on_behind():
     large = re.sub(r"[^\d ]", "", words(made.pdf, 2)).split()
     assert {str(n) for n in range(1, 151)} <= set(large)
     assert f"page 1 of {len(sizes)} · all numbers on page 2, cautions overleaf" in words(made.pdf, 1)
+
+
+def test_taped_corners_of_a_torn_edge_have_their_letters():
+    """A hundred and twenty corners: not all letters find room, those that are taped do, on sheet and sketch."""
+    turns = np.linspace(0.0, 2 * np.pi, 120, endpoint=False)
+    reach = 600.0 + 60.0 * (np.arange(120) % 2)
+    points = np.column_stack([900.0 + 1.4 * reach * np.cos(turns), 700.0 + reach * np.sin(turns)])
+    layout = rectangles((1500, 1200), [("eye", 150.0, 150.0, 9)], margin=320.0)
+    layout = replace(layout, plate=replace(layout.plate, outer=Contour.of_points([(x, y) for x, y in points.tolist()])))
+    sheet = told(layout)
+    text = words(printed(layout).pdf, 1)
+    for tape in sheet.tapes:
+        for name in (tape.start, tape.end):
+            assert len(re.findall(rf"(?<!\w){name}(?!\w)", text)) >= 3, "picture, sketch and list"
+    (second,) = re.findall(r"Torch over (\w+)", sheet.steps[1])
+    assert len(re.findall(rf"(?<!\w){second}(?!\w)", text)) >= 2, "picture and step"
 
 
 def test_no_words_of_a_picture_cover_others(sample: Layout):
