@@ -77,7 +77,10 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
         )
     plates.sort(key=lambda p: -p.area_mm2)
     named = tuple(replace(p, name=f"{layout.plate.name}-R{k}") for k, p in enumerate(plates, start=1))
-    notes = [f"strips narrower than {narrow:g} mm are taken as parted from the pieces; cut the skeleton there"]
+    notes = [
+        f"strips narrower than {narrow:g} mm are left out of the outlines; cut them off, so that a piece is what its "
+        "outline says"
+    ]
     if notch:
         notes.append(
             f"leads may have notched the leftover beside the parts: {notch:g} mm left out there; --notch 0 if none do"
