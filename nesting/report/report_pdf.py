@@ -53,8 +53,8 @@ def _first(report: YieldReport, c: Content, png: bytes, title: str, sheet: Sheet
         paragraph(f"The drawing is finished size. The controller must offset the kerf. {checked}", bold=True),
         picture(png, sheet, highest_mm=115.0),
         paragraph(
-            "Numbers are those of the parts list. Hatched lightly, R: remnants to keep. Cross-hatched: keep-outs. "
-            "Dashed: marks, not cut.",
+            "Numbers are those of the parts list, letters the corners of the plate. Hatched lightly, R: remnants to "
+            "keep. Cross-hatched: keep-outs. Dashed: marks, not cut.",
             size=7.0,
         ),
     ]
