@@ -242,6 +242,19 @@ def test_turned_parts_may_touch_in_spite_of_rounding(turn_deg: float) -> None:
     assert report.worst_gap.found_mm == pytest.approx(0.0, abs=1e-6)
 
 
+def test_edges_that_meet_within_rounding_need_nothing_in_common() -> None:
+    """A corner on an edge, by rounding neither inside nor outside; the place of it was asked of an empty shape."""
+    edge = [(318.22065315280224, 54.93415782621624), (484.4580698437918, 102.35768329455342), (270.79, 221.17)]
+    corner = [(402.3804423549302, 78.94291581874424), (442.71, 0.57), (409.47, -8.92)]
+    a, b = (Part(id=n, name=n, outer=Contour.of_points(p)) for n, p in (("a", edge), ("b", corner)))
+    plate = Plate(name="sheet", outer=Contour.of_points([(-50, -50), (900, -50), (900, 400), (-50, 400)]))
+    report = check_layout(laid((a, 0.0, 0.0), (b, 0.0, 0.0), plate=plate, clearances=NONE))
+
+    assert report.passed and report.worst_gap is not None
+    assert report.worst_gap.found_mm == pytest.approx(0.0, abs=1e-9)
+    assert report.worst_gap.place == pytest.approx(corner[0])
+
+
 def test_worst_pair_is_found_however_far_apart() -> None:
     report = check_layout(laid((square(), 10.0, 10.0), (square(), 890.0, 390.0)))
     assert report.worst_gap is not None

@@ -212,7 +212,8 @@ def _measure(a: Area, b: Area, coarse_mm: float) -> Measured:
     common = shapely.intersection(_valid(a), _valid(b))
     areas = [g for g in shapely.get_parts(common) if g.area > 0.0]
     if not areas:
-        touch = common.representative_point()
+        # Edges that meet within rounding may have nothing in common.
+        touch = (shapely.shortest_line(a, b) if common.is_empty else common).representative_point()
         return Measured(0.0, (touch.x, touch.y))
     deepest = max(areas, key=lambda g: _depth(g, a, b))
     place = deepest.representative_point()
