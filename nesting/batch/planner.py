@@ -23,7 +23,7 @@ from nesting.batch.stock import Batch, mates
 from nesting.batch.trials import Trial, Trials
 from nesting.layout import Layout
 
-FILL_S: Final = (0.4, 10.0)
+FILL_S: Final = (0.4, 30.0)
 """Shortest and longest that one piece is filled at first."""
 
 START_SHARE: Final = 0.5
@@ -244,7 +244,7 @@ class Planner:
         starts = [None if way == "anew" else c for _, c in chosen]
         order = [p for p, _ in chosen]
         together = way == "as one"
-        return self._chain(order, wanted, what="repair", trial=trial, base=base, starts=starts, together=together)
+        return self._chain(order, wanted, what=f"repair {way}", trial=trial, base=base, starts=starts, together=together)
 
     def _chain(
         self,
