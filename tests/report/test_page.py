@@ -10,7 +10,13 @@ import pytest
 import shapely
 from PIL import Image
 
-from nesting.layout import FreeRest, Layout, Pulled
+from nesting.clearances import Clearances
+from nesting.demand import Demand
+from nesting.geometry.contour import Contour
+from nesting.geometry.pose import Pose
+from nesting.layout import FreeRest, Layout, Placement, Pulled
+from nesting.part import Part
+from nesting.plate import Plate
 from nesting.remnant import balance
 from nesting.report.colours import PALETTE, pale
 from nesting.report.facts import CheckFacts
@@ -154,6 +160,38 @@ def test_numbers_stand_in_their_parts_or_lead_to_them(drawn: Scene) -> None:
     assert {label.text for label in outside} == {"9", "10", "11", "12"}
     for label in outside:
         assert all(not s.covers(shapely.Point(label.at)) for s in shapes.values())
+
+
+def test_numbers_of_a_crowd_stay_near_their_parts_and_in_the_picture() -> None:
+    """150 slim parts close together: once their numbers lay all over the plate, and one beyond its edge."""
+    link = Part(id="link", name="Link", outer=Contour.of_rectangle(50.0, 120.0))
+    shim = Part(id="shim", name="Shim", outer=Contour.of_rectangle(12.0, 12.0))
+    plate = Plate(name="sheet", outer=Contour.of_rectangle(1500.0, 1050.0))
+    places = [(link, 10.0 + 56 * (n % 25), 10.0 + 126 * (n // 25)) for n in range(125)]
+    places += [(shim, 10.0 + 18 * n, 800.0) for n in range(25)]
+    layout = Layout(
+        plate=plate,
+        clearances=Clearances(kerf_mm=1.5, gap_mm=5.0, margin_mm=8.0),
+        demands=(Demand(part=link, quantity=None), Demand(part=shim, quantity=None)),
+        placements=tuple(
+            Placement(number=n, part_id=part.id, pose=Pose(x_mm=x, y_mm=y)) for n, (part, x, y) in enumerate(places, 1)
+        ),
+    )
+
+    drawn = scene(layout, balance(layout, SHOP))
+
+    x0, y0, x1, y1 = drawn.bounds
+    shapes = {str(p.number): p.shape for p in drawn.pieces}
+    numbers = [label for label in drawn.labels if label.text in shapes]
+    assert len(numbers) == 150
+    for label in drawn.labels:
+        wide, high = 0.45 * label.height_mm * len(label.text), label.height_mm / 2
+        assert x0 <= label.at[0] - wide and label.at[0] + wide <= x1
+        assert y0 <= label.at[1] - high and label.at[1] + high <= y1
+    for label in numbers:
+        assert label.height_mm >= 0.6 * drawn.text_mm * (1 - 1e-9)
+        assert shapes[label.text].distance(shapely.Point(label.at)) <= 10 * drawn.text_mm
+    assert all(label.leads_to is None for label in numbers[:125])
 
 
 def test_scale_bar_is_a_round_length_of_the_unit(drawn: Scene) -> None:
