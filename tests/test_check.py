@@ -244,10 +244,18 @@ def test_turned_parts_may_touch_in_spite_of_rounding(turn_deg: float) -> None:
 
 def test_edges_that_meet_within_rounding_need_nothing_in_common() -> None:
     """A corner on an edge, by rounding neither inside nor outside; the place of it was asked of an empty shape."""
-    edge = [(318.22065315280224, 54.93415782621624), (484.4580698437918, 102.35768329455342), (270.79, 221.17)]
-    corner = [(402.3804423549302, 78.94291581874424), (442.71, 0.57), (409.47, -8.92)]
+    edge = [
+        (175.65562060255903, 863.1789223498865),
+        (200.53235275201408, 743.0060566723174),
+        (295.8284862801281, 888.0556544993416),
+    ]
+    corner = [
+        (186.17069738729063, 812.3833876932754),
+        (128.5719377634516, 787.927735050791),
+        (123.59659133356057, 811.9623081863047),
+    ]
     a, b = (Part(id=n, name=n, outer=Contour.of_points(p)) for n, p in (("a", edge), ("b", corner)))
-    plate = Plate(name="sheet", outer=Contour.of_points([(-50, -50), (900, -50), (900, 400), (-50, 400)]))
+    plate = Plate(name="sheet", outer=Contour.of_points([(-50, -50), (900, -50), (900, 900), (-50, 900)]))
     report = check_layout(laid((a, 0.0, 0.0), (b, 0.0, 0.0), plate=plate, clearances=NONE))
 
     assert report.passed and report.worst_gap is not None
