@@ -20,11 +20,21 @@ from nesting.geometry.pose import Pose
 from nesting.layout import FreeRest, Layout, LeftOver, Placement, Pulled, SearchFacts
 from nesting.layout_file import SCHEMA, layout_id, load_layout, save_layout
 from nesting.part import Mark, Part, TextMark
-from nesting.plate import KeepOut, Plate
+from nesting.plate import Capture, KeepOut, Plate
 
 names = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 maybe = st.one_of(st.none(), st.floats(0.5, 50.0))
 all_turns = st.sampled_from([Turns(), Turns.fixed(), Turns.steps(22.5), Turns(rule="grain")])
+
+
+@composite
+def captures(draw: DrawFn) -> Capture:
+    return Capture(
+        who=draw(st.one_of(st.none(), names)),
+        when=draw(st.one_of(st.none(), st.dates())),
+        photo=draw(st.one_of(st.none(), names)),
+        set_up_by=tuple(draw(st.lists(points(), max_size=2))),
+    )
 
 
 @composite
@@ -56,9 +66,19 @@ def layouts(draw: DrawFn) -> Layout:
             ),
             grain_deg=draw(maybe),
             uncertainty_mm=draw(st.floats(0.0, 3.0)),
+            certificate=draw(st.one_of(st.none(), names)),
+            capture=draw(st.one_of(st.none(), captures())),
         ),
         clearances=Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=10.0, sources={"kerf_mm": draw(names)}),
-        demands=tuple(Demand(part=p, quantity=draw(quantities), turns=draw(all_turns)) for p in parts),
+        demands=tuple(
+            Demand(
+                part=p,
+                quantity=draw(quantities),
+                turns=draw(all_turns),
+                reference=draw(st.one_of(st.none(), names)),
+            )
+            for p in parts
+        ),
         placements=tuple(
             Placement(number=i, part_id=draw(st.sampled_from(parts)).id, pose=draw(poses()))
             for i in range(1, draw(st.integers(0, 3)) + 1)

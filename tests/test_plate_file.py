@@ -15,7 +15,7 @@ from nesting.geometry.tape_checks import sharp_corners, tape_checks
 from nesting.job import make_job
 from nesting.order import resolve
 from nesting.outline.rings import ring
-from nesting.plate import KeepOut, Plate
+from nesting.plate import Capture, KeepOut, Plate
 from nesting.plate_file import CaptureEntry, StoredPlate, read_plate_file, write_plate_file
 
 BENT = ring([(0, 0, 0), (1000, 0, 0), (1000, 500, 0.41421356), (500, 1000, 0), (0, 1000, 0)], "test")
@@ -40,6 +40,7 @@ def test_everything_comes_back(tmp_path: Path):
         thickness_mm=6.35,
         grade="S235JR",
         heat="H 7",
+        certificate="3.1/0815",
         grain_deg=12.5,
         captured="torch readouts",
         uncertainty_mm=1.25,
@@ -57,8 +58,13 @@ def test_everything_comes_back(tmp_path: Path):
     write_plate_file(StoredPlate(plate=plate, capture=capture), path)
     back = read_plate_file(path)
     assert back.capture == capture
-    for key in ("name", "thickness_mm", "grade", "heat", "grain_deg", "captured", "uncertainty_mm", "parent", "place"):
+    same = ("name", "thickness_mm", "grade", "heat", "certificate", "grain_deg", "captured", "uncertainty_mm", "parent")
+    for key in (*same, "place"):
         assert getattr(back.plate, key) == getattr(plate, key), key
+    laid_out = back.to_lay_out.capture
+    assert laid_out == Capture(
+        who="N. N.", when=date(2026, 1, 2), photo="p 1.jpg", set_up_by=((0.0, 1.5), (1000.0, 0.0))
+    ), "who took the outline goes with the plate to the cut sheet"
     assert back.plate.area_mm2 == pytest.approx(plate.area_mm2, rel=1e-9)
     assert [(k.kind, k.reason) for k in back.plate.keep_outs] == [("no part, lead or rapid", "clamp")]
 

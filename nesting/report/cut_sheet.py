@@ -126,6 +126,7 @@ def cut_sheet(
     _, totals = parts_table(report, lengths.unit)
     corners = tuple((c.name, c.point) for c in named_corners(layout.plate))
     tapes = tape_lines(layout, corners, lengths)
+    turned_over = {p.number for p in layout.placements if p.pose.flipped}
     references = {d.part.id: d.reference for d in layout.demands}
     return CutSheet(
         title=title,
@@ -143,7 +144,9 @@ def cut_sheet(
         "another plate, or a wrong outline.",
         steps=steps_on_table(layout, corners, lengths) if on_table else steps_to_zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
-        parts=tuple(_part_line(r, references.get(r.part_id), lengths, m["mass"]) for r in report.parts if r.placed),
+        parts=tuple(
+            _part_line(r, references.get(r.part_id), turned_over, lengths, m["mass"]) for r in report.parts if r.placed
+        ),
         long=sum(r.placed > 0 for r in report.parts) > LONG_LIST,
         total_pieces=str(totals.placed),
         total_mass=totals.mass,
@@ -189,11 +192,14 @@ def _work(layout: Layout, report: YieldReport, lengths: Lengths, totals: PartsTo
     )
 
 
-def _part_line(row: PartRow, reference: str | None, lengths: Lengths, mass: Measure) -> PartLine:
+def _part_line(row: PartRow, reference: str | None, turned_over: set[int], lengths: Lengths, mass: Measure) -> PartLine:
     ticks = TICK * row.placed if row.placed <= MOST_TICKS else f"{TICK} ____ / {row.placed}"
     told = [f"order {reference}" if reference else "", row.source]
     if row.source_sha256:
         told.append(row.source_sha256[:SHORT_HASH])
+    flipped = sorted(turned_over & set(row.numbers))
+    if flipped:
+        told.append(f"turned over: {runs(flipped)}")
     return PartLine(
         ticks=ticks,
         numbers=runs(sorted(row.numbers)),

@@ -186,6 +186,14 @@ def _numbers(text: str, joint: str) -> list[int]:
     return found
 
 
+def test_pieces_that_are_turned_over_are_told():
+    """What is etched or bent has a face."""
+    layout = rectangles((300, 150), [("eye", 60, 40, 3)])
+    turned = replace(layout.placements[1], pose=Pose(flipped=True, x_mm=136.0, y_mm=10.0))
+    layout = replace(layout, placements=(layout.placements[0], turned, layout.placements[2]))
+    assert told(layout).parts[0].details == "eye.dxf · turned over: 2"
+
+
 def test_hand_lift_mark_at_23_kg():
     """23 kg, the load constant of NIOSH 94-110, is 0.4883 m2 of 6 mm steel at 7850 kg/m3."""
     layout = rectangles((3000, 800), [("below", 1000.0, 488.2, 1), ("above", 1000.0, 488.4, 1)])
