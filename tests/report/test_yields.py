@@ -144,7 +144,11 @@ def test_one_layout_shows_what_its_own_report_shows(unit: Unit) -> None:
     assert where.rows[0][7] == lines.total[-2] == own.area
     assert work.rows[0][6] == lines.total[-1] == own.mass
     assert own.cut_length in work.rows[0]
-    shown = {f.key: f.value for f in words(report, unit).figures}
+    figures_shown = words(report, unit).figures
+    shown = {f.key: f.value for f in figures_shown}
+    assert (
+        sum(f"parts {own.area} " in f.inputs or f"parts laid out {own.area} " in f.inputs for f in figures_shown) == 4
+    )
     assert shown["parts_mass"].startswith(own.mass) and shown["cut_length"].startswith(own.cut_length)
 
 

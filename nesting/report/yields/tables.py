@@ -93,6 +93,12 @@ class Amounter:
                     total = None if total is None or value is None else total + part.made * value
         return self._text(name, total)
 
+    def laid_out(self, report: YieldsReport) -> str:
+        """The area of all parts laid out, made or not, with its unit."""
+        area = self._measures["parts_mm2"]
+        each = [self._pieces(cut, "parts_mm2", lambda p: (p.placed, p.area_mm2)) for cut in report.cuts]
+        return f"{self._text('parts_mm2', math.fsum(v or 0.0 for v in each))} {area.unit}"
+
     def heading(self, name: str, title: str) -> str:
         """A heading with its unit."""
         unit = self._measures[name].unit

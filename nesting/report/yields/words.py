@@ -78,7 +78,7 @@ def _shown_totals(report: YieldsReport, unit: Unit) -> dict[str, str]:
         if end in ("mm2", "kg", "mm"):
             plain = name.removesuffix(f"_{end}").replace("_", " ")
             shown[f":{name}"] = f"{plain} {amounter.full(name, everything)}"
-    return shown
+    return shown | {":parts_laid_out_mm2": f"parts laid out {amounter.laid_out(report)}"}
 
 
 def _key(name: str) -> str:
