@@ -61,7 +61,8 @@ class Stage:
 class Chain:
     """Fill pieces one after the other, each with what those before it left; end once nothing is left.
 
-    With `together_s` the pieces are then searched as one for so long, if something is still left over.
+    With 0 `seconds` what lies on them stays.  With `together_s` the pieces are then searched as one for so long, if
+    something is still left over.
     """
 
     stages: tuple[Stage, ...]
@@ -145,7 +146,7 @@ def _filled(
     empty = Layout(plate=stage.plate, clearances=stage.clearances, demands=())
     stop = _stop()
     ids = frozenset(d.part.id for d in demands)
-    if not demands or (stop is not None and stop()):
+    if not demands or chain.seconds <= 0.0 or (stop is not None and stop()):
         kept = Counter(p.part_id for p in stage.start)
         there = tuple(replace(d, quantity=kept[d.part.id]) for d in demands if kept[d.part.id])
         return replace(empty, placements=stage.start, demands=there), frozenset(), frozenset()

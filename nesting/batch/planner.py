@@ -41,8 +41,10 @@ GAUGE_EVERY: Final = 3
 POLISH_FROM: Final = 0.86
 """Share of the time after which the plan stands and only its leftovers are bettered."""
 
-WAYS: Final = (0.4, 0.35, 0.25)
-"""How often one piece is bettered from what lies on it, two are filled anew, two are searched as one."""
+WAYS: Final = {True: (0.35, 0.3, 0.35), False: (0.5, 0.4, 0.1)}
+"""How often one piece is bettered from what lies on it, two are filled anew, two are searched as one; with little left
+over, and with more, when there is hardly room for all of it at once.
+"""
 
 
 @dataclass(kw_only=True)
@@ -235,7 +237,9 @@ class Planner:
         slots += [(p, None) for p in unused.elements()]
         chosen = [slots[int(self._random.integers(len(slots)))]]
         others = [s for s in slots if s is not chosen[0] and mates(self.batch.pieces, chosen[0][0], s[0])]
-        way = str(self._random.choice(["on", "anew", "as one"], p=WAYS)) if others else "on"
+        way = (
+            str(self._random.choice(["on", "anew", "as one"], p=WAYS[self._trials.is_near(trial)])) if others else "on"
+        )
         if way != "on":
             chosen.append(others[int(self._random.integers(len(others)))])
         wanted = Counter(trial.best.short)
@@ -244,7 +248,9 @@ class Planner:
         starts = [None if way == "anew" else c for _, c in chosen]
         order = [p for p, _ in chosen]
         together = way == "as one"
-        return self._chain(order, wanted, what=f"repair {way}", trial=trial, base=base, starts=starts, together=together)
+        return self._chain(
+            order, wanted, what=f"repair {way}", trial=trial, base=base, starts=starts, together=together
+        )
 
     def _chain(
         self,
@@ -263,6 +269,7 @@ class Planner:
         starts = starts or [None] * len(order)
         seconds = self._cut_s(share * self._fill_s * (1.0 + 0.5 * math.log2(self._trials.patience)))
         together_s = self._cut_s(2.0 * seconds) if together else 0.0
+        seconds = 0.0 if together else seconds
         chain = Chain(
             stages=tuple(self._stage(p, s) for p, s in zip(order, starts, strict=True)),
             demands=self._known.demands(wanted, self._power() if power is None else power),

@@ -81,10 +81,13 @@ class Trials:
         self.known.took(trial.pieces, trial.best)
         self._bite = min(LARGEST_BITE, 1.5 * self._bite)
 
+    def is_near(self, trial: Trial) -> bool:
+        """True if little is left over."""
+        return self.known.wanted_mm2 - self.known.made_mm2(trial.best) < NEAR * self.known.wanted_mm2
+
     def gives_up(self, trial: Trial) -> bool:
         """Tell whether a trial has been barren for long enough, and if so remember it."""
-        left = self.known.wanted_mm2 - self.known.made_mm2(trial.best)
-        near = 1.0 if left < NEAR * self.known.wanted_mm2 else 0.5
+        near = 1.0 if self.is_near(trial) else 0.5
         if trial.barren < self.patience * near * (4 + len(trial.kinds)):
             return False
         self.known.took(trial.pieces, trial.best)
