@@ -74,6 +74,7 @@ def calibrate(paths: Sequence[Path]) -> Calibrated:
                     on_sheet=s.on_sheet,
                     pixels=s.pixels @ back[:, :2].T + back[:, 2],
                     outline=s.outline,
+                    paper=s.paper,
                     blur_px=s.blur_px,
                 ),
             )

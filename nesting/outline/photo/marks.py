@@ -50,10 +50,11 @@ class Ask:
 
 @dataclass(frozen=True, kw_only=True)
 class Marks:
-    """What fixes the camera, and the outlines (4, 2) in pixels of the sheets that lie there."""
+    """What fixes the camera, and the sheets that lie there, (4, 2) in pixels: what is surely sheet, what may be."""
 
     known: tuple[Known, ...]
     outlines: tuple[Floats, ...]
+    papers: tuple[Floats, ...]
     stretch_sigma: tuple[float, float]
     told: str
     warnings: tuple[str, ...] = ()
@@ -96,6 +97,7 @@ def find_marks(picture: Picture, ask: Ask, lens: Lens) -> Marks:
     return Marks(
         known=tuple(Known(flat=s.on_sheet * scale, pixels=s.pixels) for s in sheets),
         outlines=tuple(s.outline for s in sheets),
+        papers=tuple(s.paper for s in sheets),
         stretch_sigma=(sigma, sigma),
         told=f"{len(sheets)} marker sheets",
         warnings=tuple(doubts),
@@ -120,7 +122,13 @@ def _paper(picture: Picture, ask: Ask, sheet: str, lens: Lens) -> Marks:
             f"{picture.name}: nothing white in the picture has the shape of {sheet} paper; lay a whole sheet flat and "
             "evenly lit on a darker floor, or check its size"
         )
-    return Marks(known=(known,), outlines=(known.pixels,), stretch_sigma=stretch, told=f"one {sheet} sheet")
+    return Marks(
+        known=(known,),
+        outlines=(known.pixels,),
+        papers=(known.pixels,),
+        stretch_sigma=stretch,
+        told=f"one {sheet} sheet",
+    )
 
 
 def _said_points(ask: Ask) -> Marks:
@@ -136,6 +144,7 @@ def _said_points(ask: Ask) -> Marks:
     return Marks(
         known=(Known(flat=flat, pixels=pixels, sigma_px=math.hypot(1.0, 1.0 / spot)),),
         outlines=(),
+        papers=(),
         stretch_sigma=(1e-6, 1e-6),
         told=f"{len(table)} known points",
     )
@@ -159,7 +168,7 @@ def camera_of(ask: Ask, marks: Marks, lens: Lens) -> Camera:
     camera = find_camera(
         marks.known, lens, rise_mm=rise, rise_sigma_mm=RISE_SIGMA_MM, stretch_sigma=marks.stretch_sigma
     )
-    limit = 6.0 if ask.points else 1.5 + 0.001 * max(lens.width, lens.height)
+    limit = 6.0 if ask.points else 0.6 + 0.0003 * max(lens.width, lens.height)
     if camera.residual_px > limit:
         raise InputError(
             f"what is seen of {marks.told} does not fit one flat plane (off by {camera.residual_px:.1f} pixels); lay "

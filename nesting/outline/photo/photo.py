@@ -24,9 +24,9 @@ from nesting.outline.photo.steel import find_steel
 
 Floats = NDArray[np.float64]
 
-EDGE_SIGMA_PX: Final = 0.5
+EDGE_SIGMA_PX: Final = 0.4
 """How far a whole edge may be off its place: blur and light shift it (measured on rendered scenes)."""
-EDGE_SIGMA_MM: Final = 0.5
+EDGE_SIGMA_MM: Final = 0.4
 TAPE_MM: Final = 2.0
 """How far a taped length may be off (common practice, no source)."""
 _MOST_UNCLEAR: Final = 0.15
@@ -68,7 +68,7 @@ def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Phot
     steel = find_steel(
         picture.pixels,
         floor=list(marks.outlines) if on_floor else [],
-        face=[] if on_floor else list(marks.outlines),
+        face=[] if on_floor else list(marks.papers),
         middle=np.array(ask.middle) if ask.middle else None,
         least_hole_px=math.pi * (_LEAST_HOLE_MM / 2 / spot) ** 2,
     )

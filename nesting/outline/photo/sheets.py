@@ -26,18 +26,23 @@ FIELD_MM: Final = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)
 _WHITE_MM: Final = (12.0, 34.0, 13.0)
 """White paper beside, below and above the chequered field that every size of sheet has."""
 
+_PAPER_MM: Final = (18.0, 38.0, 34.0)
+"""The same, the most that any size of sheet has."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class SeenSheet:
     """A sheet in a picture: its number, (n, 2) corners on the sheet in mm and in the picture in pixels.
 
-    `outline` (4, 2) is the sheet's edge in the picture, or lies within, `blur_px` how far its edges are spread.
+    `outline` (4, 2) is the sheet's edge in the picture, or lies within, `paper` is that edge or lies beyond; `blur_px`
+    is how far its edges are spread.
     """
 
     number: int
     on_sheet: Floats
     pixels: Floats
     outline: Floats
+    paper: Floats
     blur_px: float
 
 
@@ -107,15 +112,21 @@ def _sheet(grey: Grey, number: int, markers: list[tuple[int, Floats]]) -> SeenSh
     good = np.hypot(*(sharp - guess).T) < max(1.5, 0.08 * square_px)
     if good.sum() < 4:
         return None
-    left, right, low, high = -_WHITE_MM[0], FIELD_MM[0] + _WHITE_MM[0], -_WHITE_MM[1], FIELD_MM[1] + _WHITE_MM[2]
-    rim = np.array([(left, low), (right, low), (right, high), (left, high)])
     return SeenSheet(
         number=number,
         on_sheet=inner[good],
         pixels=sharp[good],
-        outline=_mapped(across, rim),
+        outline=_mapped(across, _rim(_WHITE_MM)),
+        paper=_mapped(across, _rim(_PAPER_MM)),
         blur_px=_blur(grey, across, inner[good]),
     )
+
+
+def _rim(white_mm: tuple[float, float, float]) -> Floats:
+    """The sheet's corners, (4, 2), mm from the field's lower left, with so much white beside, below and above it."""
+    beside, below, above = white_mm
+    left, right, low, high = -beside, FIELD_MM[0] + beside, -below, FIELD_MM[1] + above
+    return np.array([(left, low), (right, low), (right, high), (left, high)])
 
 
 def _mapped(matrix: Floats, points: Floats) -> Floats:

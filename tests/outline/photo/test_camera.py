@@ -1,6 +1,8 @@
 """Camera and lens from points of known places, without noise and with it; lens files; pieces of an edge."""
 
 import math
+import re
+import zlib
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +12,7 @@ from photo_scenes import Eye, eye
 from nesting.errors import InputError
 from nesting.outline.photo.camera import Known, find_camera
 from nesting.outline.photo.lens import Lens, rays_of, read_lens_file, seen, write_lens_file
+from nesting.outline.photo.marks import Ask, Marks, camera_of
 from nesting.outline.photo.pieces import straighten
 from nesting.outline.photo.printed import write_marker_sheets
 
@@ -112,3 +115,41 @@ def test_marker_sheets_are_a_pdf_true_to_scale(tmp_path: Path):
     assert b"/MediaBox [ 0 0 595.2755905512 841.8897637795 ]" in data.replace(b"\n", b" ")  # ISO 216 in points
     with pytest.raises(InputError, match="exists already"):
         write_marker_sheets(path)
+
+
+def test_the_sheets_rulers_and_squares_are_as_long_as_they_say(tmp_path: Path):
+    """Lengths in the PDF's own points, 1/72 in (ISO 32000-1, 8.3.2.3), of the pages' drawing commands."""
+    for paper in ("A4", "Letter"):
+        path = tmp_path / f"{paper}.pdf"
+        write_marker_sheets(path, paper=paper, sheets=1)
+        pages = [
+            zlib.decompress(m[1])
+            for m in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", path.read_bytes(), re.S)
+            if m[1][:1] == b"x"
+        ]
+        lines = [
+            [float(v) for v in m]
+            for page in pages
+            for m in re.findall(rb"([\d.]+) ([\d.]+) m\s+([\d.]+) ([\d.]+) l\s", page)
+        ]
+        lengths = np.array([math.hypot(c - a, d - b) for a, b, c, d in lines])
+        assert abs(lengths - 180.0 / 25.4 * 72).min() < 0.01  # the ruler
+        assert abs(lengths - 45.0 / 25.4 * 72).min() < 0.01  # a square's side
+
+
+def test_a_sheet_lying_higher_than_the_others_is_refused():
+    camera = view()
+    sheets = [sheet(camera, x, y) for x, y in ((-150, 0), (1150, 30), (500, 800), (450, -300))]
+    flat = sheets[0].flat
+    high = camera.pixels(np.column_stack([flat + [-150, 0], 0.4 * flat[:, 0]]))  # leaning up to 72 mm
+    bent = Marks(
+        known=(Known(flat=flat, pixels=high), *sheets[1:]),
+        outlines=(),
+        papers=(),
+        stretch_sigma=(5e-4, 5e-4),
+        told="4 sheets",
+    )
+    with pytest.raises(InputError, match="does not fit one flat plane"):
+        camera_of(Ask(thickness_mm=6.0), bent, exact_lens(camera))
+    plain = Marks(known=tuple(sheets), outlines=(), papers=(), stretch_sigma=(5e-4, 5e-4), told="4 sheets")
+    assert camera_of(Ask(thickness_mm=6.0), plain, exact_lens(camera)).residual_px < 0.1
