@@ -212,6 +212,8 @@ def _why(error: DBAPIError, busy_s: float) -> str | None:
         return f"is damaged or no rack ({text}); put back a copy"
     if "disk is full" in text or "disk I/O" in text or state == "53100":
         return f"the disk is full or failing ({text}); nothing was changed"
-    if error.connection_invalidated or type(error).__name__ in ("OperationalError", "InterfaceError"):
+    if error.connection_invalidated:
+        return "the connection was lost; 'oddplate rack history' tells whether the last act was done"
+    if type(error).__name__ in ("OperationalError", "InterfaceError"):
         return f"{text.splitlines()[0] if text else 'the database does not answer'}; nothing was changed"
     return None
