@@ -11,7 +11,13 @@ from cli.plate_options import finish, length, pasted, unit_of, with_known, with_
 
 @click.command("corners")
 @with_text
-@click.option("--sigma", metavar="LENGTH", default="1", show_default=True, help="Scatter of x and of y, one deviation.")
+@click.option(
+    "--sigma",
+    metavar="LENGTH",
+    default="1",
+    show_default=True,
+    help="How far x or y is usually off: two in three are nearer.",
+)
 @with_known
 @json_option
 def corners(file: Path | None, typed: str | None, units: str, sigma: str, as_json: bool, **given: Any) -> int:
@@ -42,8 +48,14 @@ def corners(file: Path | None, typed: str | None, units: str, sigma: str, as_jso
     help="turn: left positive, at the edge's end; inside: between the edges; bearing: of the edge, clockwise from y.",
 )
 @click.option("--clockwise", is_flag=True, help="Walked clockwise, for inside angles.")
-@click.option("--sigma", metavar="LENGTH", default="1", show_default=True, help="Scatter of a length, one deviation.")
-@click.option("--angle-sigma", type=float, metavar="DEG", default=0.5, show_default=True, help="Scatter of an angle.")
+@click.option(
+    "--sigma",
+    metavar="LENGTH",
+    default="1",
+    show_default=True,
+    help="How far a length is usually off: two in three are nearer.",
+)
+@click.option("--angle-sigma", type=float, metavar="DEG", default=0.5, show_default=True, help="The same of an angle.")
 @with_known
 @json_option
 def walk(
@@ -78,9 +90,15 @@ def walk(
 @click.command("offsets")
 @with_text
 @click.option("--by-side", is_flag=True, help="Lines are in no order: right side forwards, then left side backwards.")
-@click.option("--sigma", metavar="LENGTH", default="1", show_default=True, help="Scatter of a reading, one deviation.")
 @click.option(
-    "--square-sigma", type=float, metavar="DEG", default=0.3, show_default=True, help="Scatter of the square."
+    "--sigma",
+    metavar="LENGTH",
+    default="1",
+    show_default=True,
+    help="How far a reading is usually off: two in three are nearer.",
+)
+@click.option(
+    "--square-sigma", type=float, metavar="DEG", default=0.3, show_default=True, help="The same of the square's angle."
 )
 @with_known
 @json_option
@@ -115,7 +133,11 @@ def offsets(
 @click.command("readouts")
 @with_text
 @click.option(
-    "--sigma", metavar="LENGTH", default="0.5", show_default=True, help="Scatter of x and of y, one deviation."
+    "--sigma",
+    metavar="LENGTH",
+    default="0.5",
+    show_default=True,
+    help="How far x or y is usually off: two in three are nearer.",
 )
 @click.option(
     "--closing-limit", metavar="LENGTH", default="1", show_default=True, help="Most between first point and its repeat."

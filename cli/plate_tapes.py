@@ -18,7 +18,13 @@ if TYPE_CHECKING:
 
 @click.command("tapes")
 @with_text
-@click.option("--sigma", metavar="LENGTH", default="1", show_default=True, help="Scatter of a reading, one deviation.")
+@click.option(
+    "--sigma",
+    metavar="LENGTH",
+    default="1",
+    show_default=True,
+    help="How far a tape is usually off: two in three are nearer.",
+)
 @click.option("--order", metavar="A,B,...", help="Corners round the edge, counter-clockwise; default by name.")
 @click.option("--clockwise", is_flag=True, help="The corners' names run clockwise.")
 @click.option("--base", metavar="P,Q", help="Points that are no corners, such as two nails in the floor.")
