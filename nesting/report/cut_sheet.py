@@ -17,7 +17,7 @@ from nesting.report.cut_sheet_steps import (
     tape_lines,
     zero_corner,
 )
-from nesting.report.cut_sheet_words import Lengths, runs
+from nesting.report.cut_sheet_words import Lengths, runs, shortened
 from nesting.report.facts import PartRow, RemnantRow, YieldReport
 from nesting.report.tables import PartsTotal, parts_table
 from nesting.report.wording import UNKNOWN, Measure, duration, in_unit, measures
@@ -203,8 +203,8 @@ def _part_line(row: PartRow, reference: str | None, turned_over: set[int], lengt
     return PartLine(
         ticks=ticks,
         numbers=runs(sorted(row.numbers)),
-        name=row.name,
-        details=" · ".join(filter(None, told)),
+        name=shortened(row.name),
+        details=" · ".join(shortened(text) for text in told if text),
         size=lengths.size((row.width_mm, row.height_mm)),
         pieces=str(row.placed) if row.wanted in (None, row.placed) else f"{row.placed} of {row.wanted}",
         mass=mass.text(mass.shown(row.mass_kg)),
@@ -219,7 +219,9 @@ def _kept_line(
     thickness = "" if plate.thickness_mm is None else lengths.fine(plate.thickness_mm)
     return KeptLine(
         name=row.label,
-        chalk=" · ".join(filter(None, (name, thickness, plate.grade, plate.heat and f"heat {plate.heat}"))),
+        chalk=" · ".join(
+            shortened(text) for text in (name, thickness, plate.grade, plate.heat and f"heat {plate.heat}") if text
+        ),
         size=lengths.size(row.rectangle_mm, down=True),
         mass=mass.text(mass.shown(row.mass_kg)),
         heavy=bool(row.above_lift_limit),

@@ -3,9 +3,12 @@
 from typing import Final
 
 from nesting.layout import Layout
-from nesting.report.cut_sheet_words import Lengths
+from nesting.report.cut_sheet_words import Lengths, shortened
 from nesting.report.labels import Label
 from nesting.report.wording import UNKNOWN
+
+_MOST_CODED: Final = 60
+"""So many letters of each, of any alphabet, fit one code together."""
 
 _LINES: Final = ("order", "material", "heat", "certificate", "plate", "layout")
 
@@ -32,7 +35,7 @@ def part_labels(layout: Layout, lengths: Lengths) -> tuple[Label, ...]:
             Label(
                 title=f"{placement.number} · {demand.part.name}",
                 lines=tuple(f"{key} {known[key]}" for key in _LINES if key in known),
-                code="\n".join(f"{key} {value}" for key, value in known.items()),
+                code="\n".join(f"{key} {shortened(value, _MOST_CODED)}" for key, value in known.items()),
             )
         )
     return tuple(labels)

@@ -91,10 +91,15 @@ def layout_picture(
 
 
 def _strays(drawn: Scene) -> list[Label]:
-    """Return the numbers that do not lie in their parts."""
+    """Return the numbers that do not lie wholly in their parts."""
     shapes = {str(piece.number): piece.shape for piece in drawn.pieces}
-    numbers = drawn.labels[: len(drawn.pieces)]  # they come before the names of keep-outs and remnants
-    return [n for n in numbers if n.leads_to is not None or not shapes[n.text].contains(shapely.Point(n.at))]
+    strays = []
+    for label in drawn.labels[: len(drawn.pieces)]:  # numbers come before the names of keep-outs and remnants
+        size = label.height_mm / CAP_HEIGHT
+        words = Words(text=label.text, at=label.at, size_mm=0.9 * size, bold=True)
+        if label.leads_to is not None or not shapes[label.text].contains(words.box):
+            strays.append(label)
+    return strays
 
 
 def _with_plain_reasons(layout: Layout) -> Layout:

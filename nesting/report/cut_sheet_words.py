@@ -10,6 +10,9 @@ from nesting.report.wording import UNKNOWN
 from nesting.shop import InchFractions
 from nesting.units import Unit, from_mm
 
+MOST_LETTERS: Final = 120
+"""A name of more is cut off in a list: a row must fit a page."""
+
 _TENTHS: Final = 10
 _DECIMALS: Final = 1000
 _ROUNDING: Final = 1e-6
@@ -79,6 +82,11 @@ def _mixed(value: Fraction) -> str:
     if rest == 0:
         return f"{sign}{whole}"
     return f"{sign}{whole}\u00a0{rest}" if whole else f"{sign}{rest}"
+
+
+def shortened(text: str, most: int = MOST_LETTERS) -> str:
+    """A name or number that would fill the sheet alone, cut off."""
+    return text if len(text) <= most else f"{text[: most - 1]}…"
 
 
 def runs(numbers: Sequence[int], joint: str = ", ") -> str:

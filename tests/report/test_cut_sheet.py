@@ -409,6 +409,21 @@ def test_the_same_layout_gives_the_same_files():
     assert printed(layout) == printed(layout)
 
 
+@pytest.mark.parametrize(
+    "name", ["", "\x00\x07 <b> &amp; \u202e", "a\nb\tc", "</para>&#0;<!--", "漢字 😀", "x" * 500, "word " * 100]
+)
+def test_any_name_can_be_printed(name: str):
+    """Names of files and plates are anybody's; what the font lacks is a box, what is too long is cut off."""
+    layout = rectangles((200, 150), [("eye", 60, 40, 2)])
+    plate = replace(layout.plate, name=name, heat=name, grade=name, place=name, parent=name, source=name, captured=name)
+    demand = replace(layout.demands[0], part=replace(layout.demands[0].part, name=name, source=name), reference=name)
+    made = printed(replace(layout, plate=plate, demands=(demand,)))
+    assert "page 1 of 2" in words(made.pdf, 1) and len(made.labels) > 0
+    plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
+    if plain.isascii() and len(plain) < 40:
+        assert plain in words(made.pdf, 1)
+
+
 def test_each_piece_has_its_label(sample: Layout):
     labels = part_labels(captured(sample), Lengths())
     assert len(labels) == len(sample.placements)
