@@ -106,7 +106,7 @@ def test_a_bug_is_not_dressed_up_as_the_users_fault(monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize(
     ("args", "told"),
     [
-        (["nest"], "give a job file, or a plate (--plate or --corners) and at least one --part"),
+        (["nest"], "give a job file, or a plate (--plate, --corners, --from-rack) and at least one --part"),
         (["nest", "--foo"], "No such option"),
         (["fly"], "No such command 'fly'"),
         (["nest", "nowhere/job.toml"], "no such job file"),
