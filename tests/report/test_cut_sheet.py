@@ -418,7 +418,7 @@ def test_any_name_can_be_printed(name: str):
     plate = replace(layout.plate, name=name, heat=name, grade=name, place=name, parent=name, source=name, captured=name)
     demand = replace(layout.demands[0], part=replace(layout.demands[0].part, name=name, source=name), reference=name)
     made = printed(replace(layout, plate=plate, demands=(demand,)))
-    assert "page 1 of 2" in words(made.pdf, 1) and len(made.labels) > 0
+    assert "page 1 of" in words(made.pdf, 1) and "1 ·" in words(made.labels)
     plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
     if plain.isascii() and len(plain) < 40:
         assert plain in words(made.pdf, 1)
