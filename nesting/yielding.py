@@ -91,8 +91,6 @@ def _is_result(folder: Path) -> bool:
 
 def _of_folder(folder: Path, shop: Shop, anew: bool, dated: bool) -> Read:
     layout_file, report_file = folder / LAYOUT, folder / REPORT
-    if not report_file.is_file():
-        return _of_file(layout_file, shop, anew, dated)
     if not layout_file.is_file():
         return _of_file(report_file, shop, anew, dated)
     layout = layout_of(_text(layout_file), layout_file)
@@ -100,13 +98,14 @@ def _of_folder(folder: Path, shop: Shop, anew: bool, dated: bool) -> Read:
     if made is not None:
         # Prices and sizes to keep are asked anew; how it was cut is the layout's own.
         shop = replace(shop, process=made.shop.process, amps=made.shop.amps) if anew else made.shop
-    report = figures(layout, shop) if anew else _report_of(_text(report_file), report_file)
+    told = report_file.is_file() and not anew
+    report = _report_of(_text(report_file), report_file) if told else figures(layout, shop)
     if report.layout_id != layout.id:
         raise InputError(
             f"{report_file}: is of layout {report.layout_id}, and {LAYOUT} beside it is {layout.id}; run "
             "'oddplate nest' again, or give one of the two files"
         )
-    return Read(fact=_planned(report, folder, report_file if dated else None), layout=layout, shop=shop)
+    return Read(fact=_planned(report, folder, layout_file if dated else None), layout=layout, shop=shop)
 
 
 def _of_file(path: Path, shop: Shop, anew: bool, dated: bool) -> Read:

@@ -13,6 +13,7 @@ from report_layouts import sample_layout
 from cli.main import main
 from nesting.layout import Layout
 from nesting.layout_file import identified, save_layout
+from nesting.made_with import MadeWith, save_made_with
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import open_rack
 from nesting.rack_cut import Cutting, record_cut
@@ -101,6 +102,23 @@ def test_a_layouts_own_report_counts_until_a_shop_is_given(here: Path, capsys: p
     assert bare["currency"] == "", "no shop file here, so no prices"
     figure = {f["key"]: f["value"] for f in anew["figures"]}  # type: ignore[attr-defined]
     assert figure["plate_cost"] == pytest.approx(2 * figure["plate_mass"], abs=0.01)
+
+
+def test_a_folder_without_a_report_is_worked_out_for_the_shop_it_was_made_with(
+    here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """As the folder of a layout that was settled on the table: drawing and layout, no report."""
+    folder, layout = _result(here / "settled", _layout()), _layout()
+    (folder / "report.json").unlink()
+    made = MadeWith(layout_id=layout.id, title="t", shop=SHOP, unit="mm", paper="A4")
+    save_made_with(made, folder / "made-with.json")
+    (here / "other.toml").write_text(SHOP_FILE, encoding="utf-8")
+
+    own, anew = _json(capsys, "settled"), _json(capsys, "settled", "--shop", "other.toml")
+
+    values = [{f["key"]: f["value"] for f in found["figures"]} for found in (own, anew)]  # type: ignore[attr-defined]
+    assert (own["currency"], anew["currency"]) == ("EUR", "GBP")
+    assert values[0]["cut_time"] == values[1]["cut_time"] > 0, "the shop file says no amperage; the layout's run did"
 
 
 def test_all_files_appear_together(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
