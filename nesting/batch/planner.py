@@ -41,7 +41,7 @@ GAUGE_EVERY: Final = 3
 POLISH_FROM: Final = 0.86
 """Share of the time after which the plan stands and only its leftovers are bettered."""
 
-WAYS: Final = {True: (0.35, 0.3, 0.35), False: (0.5, 0.4, 0.1)}
+WAYS: Final = {True: (0.2, 0.45, 0.35), False: (0.2, 0.7, 0.1)}
 """How often one piece is bettered from what lies on it, two are filled anew, two are searched as one; with little left
 over, and with more, when there is hardly room for all of it at once.
 """
@@ -110,9 +110,9 @@ class Planner:
         """What is being done."""
         if self._lanes and not self._known.complete(self.plan):
             return "first plans"
-        if self._trials.proven or not self._before(POLISH_FROM):
-            return "leftovers"
-        return "trying cheaper sets of pieces" if self._known.complete(self.plan) else "finding places"
+        if not self._known.complete(self.plan):
+            return "finding places"
+        return "trying cheaper sets of pieces" if self._before(POLISH_FROM) and not self._trials.proven else "leftovers"
 
     def least_cost(self) -> tuple[float, float]:
         """A price, and a worth at that price, that no plan which makes all due lines stays below."""
@@ -138,7 +138,9 @@ class Planner:
         return task
 
     def _next(self) -> Task | None:
-        if self._before(POLISH_FROM) and not self._trials.proven:
+        # Leftovers do not matter while something that is due has no place.
+        until = POLISH_FROM if self._known.complete(self.plan) else 1.0
+        if self._before(until) and not self._trials.proven:
             self._lanes = [lane for lane in self._lanes if not lane.over]
             free = next((lane for lane in self._lanes if not lane.busy), None)
             if free is not None:
