@@ -82,14 +82,10 @@ class _Pages:
         self._number += 1
         self._form = form
         self._canvas.setPageSize([side * mm for side in form.page_mm])
-        width, height = form.page_mm
-        at = (height - MARGIN_MM - 4.0) * mm
-        self._canvas.setFont(BOLD, 12)
-        self._canvas.drawString(MARGIN_MM * mm, at, f"Plate {self._sheet.plate}")
-        self._canvas.setFont(PLAIN, 8)
-        self._canvas.drawRightString(
-            (width - MARGIN_MM) * mm, at, f"{self._sheet.title} · layout {self._sheet.layout_id}"
-        )
+        height, sheet = form.page_mm[1], self._sheet
+        self._line(f"Plate {sheet.plate}", BOLD, height - MARGIN_MM - 4.0, share=0.5, largest=12.0)
+        job = f"{sheet.title} · layout {sheet.layout_id}"
+        self._line(job, PLAIN, height - MARGIN_MM - 4.0, share=-0.45, largest=8.0)
         self._rule(height - MARGIN_MM - 6.0)
 
     def _fill(self, stories: Stories, top_mm: float, *, below_mm: float, then: list[Block] | None = None) -> None:
