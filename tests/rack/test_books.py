@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from racks import accounts, new_piece
 from shapes import polygon_part
@@ -89,6 +89,7 @@ texts = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x0
 figures = st.floats(1e-6, 1e6)
 
 
+@settings(max_examples=40, deadline=None)
 @given(name=texts, grade=texts.filter(bool), thickness=st.none() | figures, own=figures, grain=st.none() | figures)
 def test_any_facts_survive_a_table(name: str, grade: str, thickness: float | None, own: float, grain: float | None):
     facts = Facts(name=name, grade=grade, thickness_mm=thickness, grain_deg=grain, valued="own", own_value=own)
