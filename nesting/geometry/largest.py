@@ -203,7 +203,7 @@ def _rough_middles(room: Polygon, width: float, height: float, turn_deg: float) 
     return shapely.union_all(shapely.box(right - step, top - step, right, top))
 
 
-def _largest_in_piece(piece: Polygon) -> Rectangle:
+def _largest_in_piece(piece: Polygon, *, widen: bool = True) -> Rectangle:
     size = max(_extent(piece))
     inner = _inside_plainer(piece, size * 2e-3)
     growing = _inside_plainer(piece, size * 2e-4)
@@ -217,8 +217,15 @@ def _largest_in_piece(piece: Polygon) -> Rectangle:
     if not starts:
         growing, starts = piece, [(0.0, 0.0, _circle_box(piece))]
     grown = [_Grower(growing, turn, box).grown() for _, turn, box in starts[:_GROWN_TURNS]]
-    best = max(grown, key=lambda g: _box_area(g.box))
-    return _Grower(piece, best.turn, best.box).inside()
+    for best in sorted(grown, key=lambda g: -_box_area(g.box)):
+        found = _Grower(piece, best.turn, best.box).inside()
+        if found is not None:
+            return found
+    # A crack or hole too fine for any grid lies in all of them: widened it is seen.
+    shrunk = _pieces(piece.buffer(-size * 2e-4), may_be_empty=True) if widen else []
+    if shrunk:
+        return _largest_in_piece(max(shrunk, key=lambda p: p.area), widen=False)
+    return _rectangle(_circle_box(piece), 0.0)
 
 
 def _inside_plainer(piece: Polygon, tolerance: float) -> Polygon:
@@ -359,14 +366,14 @@ class _Grower:
                 y1 = seen.bounds[1] if not seen.is_empty else y1
         return (x0, y0, x1, y1)
 
-    def inside(self) -> Rectangle:
-        """Draw the sides in by rounding errors until the piece covers the rectangle."""
+    def inside(self) -> Rectangle | None:
+        """Draw the sides in by rounding errors until the piece covers the rectangle; None if it does not then either."""
         for trim in self._trims():
             x0, y0, x1, y1 = self.box
             found = _rectangle((x0 + trim, y0 + trim, x1 - trim, y1 - trim), self.turn)
             if self.piece.covers(found.polygon):
                 return found
-        raise AssertionError("a grown rectangle left its shape")
+        return None
 
     def _trims(self) -> Iterator[float]:
         yield 0.0

@@ -106,6 +106,18 @@ def test_hole_in_the_way_counts() -> None:
     assert not holds_rectangle(plate, 300.0, 300.0)
 
 
+@pytest.mark.parametrize(("x", "y", "tip"), [(770.1, 230.7, 1e-6), (351.3, 250.2, 1e-4), (612.9, 143.3, 1e-5)])
+def test_a_hole_too_fine_for_the_grid_is_still_kept_out(x: float, y: float, tip: float) -> None:
+    """What rounding leaves between parts that touch; no rectangle was found, and that ended the search."""
+    plate = Polygon(box(0, 0, 1000, 500).exterior.coords, [[(x, y), (x + tip, y), (x, y + tip)]])
+    beside = max(x * 500, (1000 - x) * 500, y * 1000, (500 - y) * 1000)
+
+    found = largest_rectangle(plate)
+
+    assert plate.covers(found.polygon)
+    assert 0.75 * beside <= found.area_mm2 <= beside * (1 + 1e-6)
+
+
 @st.composite
 def _odd_shapes(draw: st.DrawFn) -> Polygon:
     """Stars of random radii, some with holes."""
