@@ -23,18 +23,28 @@ _WORST: Final = {"no": 0, "perhaps": 1, "yes": 2}
 
 Held = tuple[Listed, Fit]
 
+MEASURED: Final = 100
+"""So many pieces are measured on their outline for one question; each takes a tenth of a second."""
+
 
 def holding_rectangle(
-    rack: Rack, pieces: Sequence[Listed], width_mm: float, height_mm: float, *, margin_mm: float = 0.0
+    rack: Rack,
+    pieces: Sequence[Listed],
+    width_mm: float,
+    height_mm: float,
+    *,
+    margin_mm: float = 0.0,
+    measure: int = MEASURED,
 ) -> list[Held]:
     """Return the pieces that hold a rectangle, in the order given, and why.
 
     Round it the margin and the uncertainty of the outline are kept.  Those that stored sizes do not settle are
-    measured on their outline: to 0.1 mm, but for a no that 0.9 % of the other side would turn into a yes.
+    measured on their outline, the first `measure` of them: to 0.1 mm, but for a no that 0.9 % of the other side would
+    turn into a yes.  The others stay perhaps.
     """
     part = Part(id="rectangle", name="the rectangle", outer=Contour.of_rectangle(width_mm, height_mm))
     held = [(piece, _alone([PartSizes(Demand(part=part))], piece, margin_mm)) for piece in pieces]
-    doubtful = [piece.id for piece, found in held if found.verdict == "perhaps"]
+    doubtful = [piece.id for piece, found in held if found.verdict == "perhaps"][:measure]
     outlines = {p.id: p.plate.usable_polygon(PLACING_CHORD_MM) for p in rack.named(doubtful)}
     found = []
     for piece, guess in held:
