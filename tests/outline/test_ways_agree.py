@@ -5,8 +5,12 @@ from collections.abc import Callable
 from itertools import combinations
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
+import shapely
+from photo_scenes import Scene
+from photo_scenes import error as photo_error
 
 from nesting.drawing.plate_writer import write_plates
 from nesting.outline.captured import Captured
@@ -14,6 +18,9 @@ from nesting.outline.corners import from_corners
 from nesting.outline.drawn import from_drawing
 from nesting.outline.offsets import from_offsets
 from nesting.outline.pasted import Pasted
+from nesting.outline.photo.marks import Ask
+from nesting.outline.photo.photo import from_photo
+from nesting.outline.photo.picture import read_picture
 from nesting.outline.readouts import from_readouts
 from nesting.outline.sides import SideOpenError
 from nesting.outline.spares import next_tapes
@@ -136,3 +143,23 @@ def test_a_drawing_comes_in_as_it_is(tmp_path: Path):
     found, _ = from_drawing(tmp_path / "drawn.dxf", uncertainty_mm=0.5)
     assert found.outer.area_mm2 == pytest.approx(taken.outer.area_mm2, rel=1e-9)
     assert found.uncertainty_mm == 0.5
+
+
+@pytest.mark.parametrize("light", [(1.0, 1.0, 1.0), (0.6, 0.62, 0.7), (1.15, 1.0, 0.9)])
+def test_a_photo_in_any_light_agrees_within_its_bound(
+    light: tuple[float, float, float], scene: Scene, ask: Ask, tmp_path: Path
+):
+    """The rendered plate, holes and all, as a camera saw it, dimmer or tinted, with noise of its own."""
+    rng = np.random.default_rng(int(100 * light[0]))
+    seen = scene.picture * np.array(light) + rng.normal(0.0, 2.0, scene.picture.shape)
+    cv2.imwrite(str(tmp_path / "plate.png"), seen.clip(0, 255).round().astype(np.uint8))
+    found = from_photo(read_picture(tmp_path / "plate.png"), ask)
+    off = photo_error(scene, found)
+    assert found.captured.way == "photo"
+    assert len(found.captured.holes) == len(scene.plate.interiors)
+    assert off.worst <= found.captured.uncertainty_mm
+    # The same plate by its corners: both outlines lie within both bounds of one another.
+    corners = shapely.get_coordinates(scene.plate.exterior)[:-1]
+    taped = from_corners(text([f"{x:.3f},{y:.3f}" for x, y in corners]), sigma_mm=0.2)
+    allowed = found.captured.uncertainty_mm + taped.uncertainty_mm
+    assert math.sqrt(taped.outer.area_mm2) == pytest.approx(math.sqrt(found.captured.outer.area_mm2), abs=allowed)
