@@ -226,7 +226,7 @@ def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
 
 
 def _show(result: "Result") -> None:
-    from nesting.release import AT_NEED
+    from nesting.release import AT_NEED, SHEETS
 
     rows = [
         (
@@ -254,6 +254,7 @@ def _show(result: "Result") -> None:
         show(f"check: {result.report.check.summary}")
     folder = near(result.folder)
     show(f"layout {result.layout.id} written to {folder}")
+    show(f"to print: {folder / SHEETS[0]}, {SHEETS[2]}")
     if any((result.folder / name).exists() for name in AT_NEED):
         show(f"questions for the designers: {folder / AT_NEED[0]}")
 
