@@ -121,10 +121,10 @@ def improve(
             winner = q
             break
         if kept[q, 0] < 1e299:
-            _descend(i, kept[q], 0.02, 0.002, shapes, region, items, losses, s, rng, counters)
+            _descend(i, kept[q], 0.06, 0.01, shapes, region, items, losses, s, rng, counters)
             if kept[q, 0] < kept[winner, 0]:
                 winner = q
-    _descend(i, kept[winner], 0.003, 0.0003, shapes, region, items, losses, s, rng, counters)
+    _descend(i, kept[winner], 0.01, 0.001, shapes, region, items, losses, s, rng, counters)
     w = kept[winner]
     if w[0] < now:
         _change_kind(old, int(w[1]), stock)
