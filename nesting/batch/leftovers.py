@@ -18,12 +18,22 @@ class Leftovers:
         self.batch = batch
         self.finished = False
         self._moved = 0
+        self._added: set[int] = set()
         self._waiting: list[tuple[Column, float]] | None = None
 
     @property
     def tidying(self) -> bool:
         """True once pieces are pulled together: the plan's layouts must stand before."""
         return self._waiting is not None
+
+    def add(self, plan: Picked, progress: float) -> Column | None:
+        """Return a piece on which there may be room for what is not due yet, the emptiest first; each comes once."""
+        left = [c for c in plan.columns if c.piece not in self._added]
+        if not left or self.tidying or progress >= TIDY_FROM:
+            return None
+        found = min(left, key=lambda c: c.used)
+        self._added.add(found.piece)
+        return found
 
     def move(self, plan: Picked, progress: float) -> tuple[Column, Column] | None:
         """Return a piece to fill up, and the emptiest, whose parts it may take; None once it is time to tidy."""

@@ -310,6 +310,11 @@ class Planner:
     def _polish(self) -> Task | None:
         if self._leftovers.finished:
             return None
+        room = self._leftovers.add(self.plan, self.progress()) if self.plan.short else None
+        if room is not None:
+            wanted = room.counts + Counter(self.plan.short)
+            base = tuple(c for c in self.plan.columns if c is not room)
+            return self._chain([room.piece], wanted, what="add", base=base, starts=[room])
         pair = self._leftovers.move(self.plan, self.progress())
         if pair is not None:
             wanted = pair[0].counts + pair[1].counts
