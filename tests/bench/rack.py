@@ -31,14 +31,17 @@ from shapes import plate, polygon_part, rectangle, star  # noqa: E402
 from nesting.clearances import Clearances  # noqa: E402
 from nesting.demand import Demand  # noqa: E402
 from nesting.job import make_job  # noqa: E402
+from nesting.rack.chalk import chalk_id  # noqa: E402
 from nesting.rack.look import Filter  # noqa: E402
 from nesting.rack.piece import Facts, NewPiece  # noqa: E402
+from nesting.rack.rows import new_row  # noqa: E402
 from nesting.rack.store import Rack, open_rack  # noqa: E402
+from nesting.rack.tables import ACTS, CHANGES, PIECES, VERSIONS  # noqa: E402
 from nesting.rack_fit import Asked, on_the_rack  # noqa: E402
 from nesting.rack_holds import holding_rectangle  # noqa: E402
 from nesting.shop import Shop  # noqa: E402
 
-SHAPES = 60
+SHAPES, ADDED = 60, 500
 
 
 def size(count: int, url: str | None) -> None:
@@ -48,8 +51,9 @@ def size(count: int, url: str | None) -> None:
         shapes = [_shape(np.random.default_rng(k)) for k in range(SHAPES)]
         print(f"measure a shape: {(time.perf_counter() - begun) / SHAPES:.3f} s")
         begun = time.perf_counter()
-        rack.add([_piece(random.Random(k), shapes) for k in range(count)], who="bench")
-        print(f"add {count} pieces in one go: {time.perf_counter() - begun:.1f} s")
+        rack.add([_piece(random.Random(k), shapes) for k in range(ADDED)], who="bench")
+        print(f"add {ADDED} pieces in one go: {time.perf_counter() - begun:.1f} s")
+        _fill(rack, [_piece(random.Random(k), shapes) for k in range(ADDED, count)])
         _timed("list all", lambda: rack.listed())
         _timed("list 6 mm S235JR", lambda: rack.listed(Filter(thickness_mm=6.0, grade="S235JR")))
         _timed("list all with outlines", lambda: rack.pieces())
@@ -59,6 +63,23 @@ def size(count: int, url: str | None) -> None:
         _timed("will it fit? 22 parts of 7 kinds", lambda: on_the_rack(asked(), rack, everything=False))
         _timed("will it fit, and why do all others not?", lambda: on_the_rack(asked(), rack))
         _timed("one piece and its history", lambda: (rack.piece("A22R"), rack.history("A22R")))
+
+
+def _fill(rack: Rack, pieces: list[NewPiece]) -> None:
+    """Put many pieces there by their rows, as an import does, with the history of each."""
+    rows, acts, changes = [], [], []
+    for number, piece in enumerate(pieces, start=ADDED):
+        row = new_row(piece, id=chalk_id(number), number=number, added=date(2020, 1, 1))
+        rows.append(row)
+        acts.append(
+            {"number": number + 1, "at": "2020-01-01", "who": "bench", "kind": "add", "note": "", "undoes": None}
+        )
+        changes.append({"act": number + 1, "piece": row["id"], "before": None, "after": '{"state": "on the rack"}'})
+    with rack.database.writing() as connection:
+        for table, found in ((PIECES, rows), (ACTS, acts), (CHANGES, changes)):
+            if found:
+                connection.execute(table.insert(), found)
+        connection.execute(VERSIONS.update().values(next_number=len(pieces) + ADDED))
 
 
 def _shape(rng: np.random.Generator) -> NewPiece:
