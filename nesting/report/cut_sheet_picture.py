@@ -63,18 +63,7 @@ def layout_picture(
     complete = len(strays) <= max(_FEW_STRAYS, _FEW_SHARE * len(drawn.pieces))
     if not complete:
         drawn = replace(drawn, labels=tuple(label for label in drawn.labels if label not in strays))
-    # A number beside its part may stand outside the plate: all of them are in the picture.
-    long_names = any(len(name) > 1 for name, _ in sheet.corners)
-    rim = (_RIM_MM + (_LONG_NAME_MM if long_names else 0.0)) / scale
-    reach = [label.at for label in drawn.labels]
-    half = 1.5 * drawn.text_mm
-    left = min([x0 - rim, *(x - half for x, _ in reach)])
-    right = max([x1 + rim, *(x + half for x, _ in reach)])
-    low = min([y0 - rim, *(y - half for _, y in reach)])
-    high = max([y1 + rim, *(y + half for _, y in reach)])
-    scale = min(width_mm / (right - left), (height_mm - STRIP_MM) / (high - low))
-    spare = (width_mm / scale - (right - left)) / 2
-    frame = Frame(scale=scale, left=left - spare, low=low - STRIP_MM / scale)
+    frame, height_mm = _framed(drawn, sheet, (x0, y0, x1, y1), scale, (width_mm, height_mm))
     sketch = Sketch(frame=frame)
     sketch.marks += _shapes(drawn, layout, frame)
     _numbers(sketch, drawn)
@@ -82,12 +71,30 @@ def layout_picture(
     write_letters(sketch, layout, sheet.corners, first=sheet.spoken_of)
     _reasons(sketch, drawn)
     sketch.marks += strip(drawn, frame, unit, width_mm)
-    return Picture(
-        width_mm=width_mm,
-        height_mm=(high - low) * scale + STRIP_MM,
-        marks=tuple(sketch.marks),
-        complete=complete,
-    )
+    return Picture(width_mm=width_mm, height_mm=height_mm, marks=tuple(sketch.marks), complete=complete)
+
+
+def _framed(
+    drawn: Scene,
+    sheet: CutSheet,
+    plate: tuple[float, float, float, float],
+    scale: float,
+    room_mm: tuple[float, float],
+) -> tuple[Frame, float]:
+    """Return where the plate lies on paper with all that stands round it, and the height of that, mm.
+
+    `scale` is the one that the numbers were made for; one beside its part may stand outside the plate.
+    """
+    x0, y0, x1, y1 = plate
+    long_names = any(len(name) > 1 for name, _ in sheet.corners)
+    rim = (_RIM_MM + (_LONG_NAME_MM if long_names else 0.0)) / scale
+    places, half = [label.at for label in drawn.labels], 1.5 * drawn.text_mm
+    left, low = min([x0 - rim, *(x - half for x, _ in places)]), min([y0 - rim, *(y - half for _, y in places)])
+    right, high = max([x1 + rim, *(x + half for x, _ in places)]), max([y1 + rim, *(y + half for _, y in places)])
+    scale = min(room_mm[0] / (right - left), (room_mm[1] - STRIP_MM) / (high - low))
+    spare = (room_mm[0] / scale - (right - left)) / 2
+    frame = Frame(scale=scale, left=left - spare, low=low - STRIP_MM / scale)
+    return frame, (high - low) * scale + STRIP_MM
 
 
 def _strays(drawn: Scene) -> list[Label]:
