@@ -147,6 +147,7 @@ def show(
 ) -> int:
     """Tell all that is known of one piece, and draw it."""
     from nesting.plate_file import write_plate_file
+    from nesting.rack.counting import last_seen
     from nesting.rack_files import draw_piece
     from nesting.racking import as_plate_file
 
@@ -154,14 +155,18 @@ def show(
     with opened(where, own) as rack:
         piece, acts = rack.piece(id), rack.history(id)
         children = [p.id for p in rack.listed(_children(piece))]
+        counted = last_seen(rack, piece.id)
     if picture is not None:
         draw_piece(piece, picture, force=force)
     if plate_file is not None:
         write_plate_file(as_plate_file(piece), plate_file, force=force)
     if as_json:
-        emit(_piece_document(piece, acts, children, own))
+        seen = None if counted is None else {"when": counted[0].isoformat(), "outcome": counted[1]}
+        emit({**_piece_document(piece, acts, children, own), "last_stocktake": seen})
         return DONE
     _tell_piece(piece, children, own)
+    if counted is not None:
+        output.show(f"  {'stock-take':<12} {counted[0].astimezone():%Y-%m-%d}: {counted[1]}")
     output.show()
     _tell_acts(acts)
     for path in (picture, plate_file):

@@ -147,7 +147,7 @@ def record_cut(
         not_reached=cutting.parts("not reached"),
         areas=left.figures if left else _areas(cutting.cut, shop, shears),
     )
-    gone, remnants = rack.cut(used.id, cut, came, who=who, note=note)
+    gone, remnants = rack.cut(used.id, cut, came, who=who, note=note, known=used.facts)
     if used.set_aside_for:
         notes = (*notes, f"{used.id} was set aside for {used.set_aside_for}")
     return Recorded(piece=gone, remnants=tuple(remnants), cut=cut, notes=notes)

@@ -152,12 +152,27 @@ class Rack(AbstractContextManager["Rack"]):
             return piece_of(row_of(connection, id))
 
     def cut(
-        self, id: str, cut: NewCut, remnants: Sequence[NewPiece], *, who: str, note: str = ""
+        self,
+        id: str,
+        cut: NewCut,
+        remnants: Sequence[NewPiece],
+        *,
+        who: str,
+        note: str = "",
+        known: Facts | None = None,
     ) -> tuple[RackPiece, list[RackPiece]]:
-        """Record what was cut from a piece: it is used up, and its remnants come to the rack with it as parent."""
+        """Record what was cut from a piece: it is used up, and its remnants come to the rack with it as parent.
+
+        `known` is what was known of the piece when its remnants were made from it: raise `RackError` if somebody has
+        put it right since.
+        """
         with self.database.writing() as connection:
             row = row_of(connection, id)
             self._require(connection, row, "cut")
+            if known not in (None, listed_of(row).facts):
+                raise RackError(
+                    f"{row['id']}: what is known of it was changed by another program just now; do it again"
+                )
             act = self._act(connection, "cut", who, note)
             self._change(connection, act, row, {"state": "cut", "set_aside_for": None})
             connection.execute(

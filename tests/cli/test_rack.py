@@ -127,7 +127,8 @@ def test_taking_giving_back_scrapping_and_undoing(capsys: Captured):
 def test_a_layout_is_cut_and_its_rest_comes_back(home: Path, capsys: Captured):
     save_layout(LAYOUT, home / "layout.json")
     (home / "odd.toml").write_text(
-        'schema = "oddplate-plate/1"\nunits = "mm"\n[plate]\ncorners = [[0, 0], [1600, 0], [1500, 700], [300, 760], [0, 500]]\n'
+        'schema = "oddplate-plate/1"\nunits = "mm"\n[plate]\n'
+        "corners = [[0, 0], [1600, 0], [1500, 700], [300, 760], [0, 500]]\n"
         'thickness = 8\ngrade = "S235JR"\n[capture]\nway = "tapes"\n',
         encoding="utf-8",
     )
@@ -238,6 +239,9 @@ def test_books(home: Path, capsys: Captured):
     out = capsys.readouterr().out
     assert "there: 1" in out and "missing: A23N, 900 x 500 mm, at B2" in out and "not known: A23M; is it A23N?" in out
     assert told(capsys, "stocktake", "A22R", "A23N")["agrees"] is True
+    assert told(capsys, "show", "A23N")["last_stocktake"]["outcome"] == "there"
+    assert run("show", "A22R") == 0
+    assert ": there" in capsys.readouterr().out
     assert run("totals") == 0
     out, err = capsys.readouterr()
     assert out.splitlines()[-1].split() == ["all", "2", "0.900", "42.4", "-"]

@@ -119,6 +119,15 @@ def test_a_cut_uses_the_piece_up_and_brings_its_remnants(rack: Rack):
     assert len(rack.listed()) == 2
 
 
+def test_remnants_never_carry_what_is_no_longer_known_of_their_parent(rack: Rack):
+    piece = rack.add([new_piece()], who="me")[0]
+    rack.edit(piece.id, lambda f: replace(f, heat="H-78"), who="Bob")
+    with pytest.raises(RackError, match=f"{piece.id}: what is known of it was changed by another program just now"):
+        rack.cut(piece.id, CUT, [new_piece(400, 500)], who="Ann", known=piece.facts)
+    assert rack.piece(piece.id).state == "on the rack" and len(rack.listed()) == 1
+    rack.cut(piece.id, CUT, [], who="Ann", known=rack.piece(piece.id).facts)
+
+
 def test_cuts_are_found_by_their_time(where: str):
     clock = [datetime(2026, 11, 1, 23, 30, tzinfo=timezone(timedelta(hours=1)))]
     with open_rack(where, create=True, now=lambda: clock[0]) as rack:
