@@ -33,11 +33,11 @@ from nesting.release import (
     stage,
 )
 from nesting.remnant import balance
-from nesting.report.cut_sheet_files import sheets
-from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
 from nesting.report.files import write_report
 from nesting.report.inquiry import inquiry, inquiry_html, inquiry_text
+from nesting.report.sheet.files import sheets
+from nesting.report.sheet.words import Lengths
 
 if TYPE_CHECKING:
     from nesting.search.engine import Progress

@@ -13,10 +13,10 @@ from nesting.leads import Leads, leads_of
 from nesting.made_with import MadeWith, load_made_with
 from nesting.release import LAYOUT, MADE_WITH, SETTLED
 from nesting.remnant import balance
-from nesting.report.cut_sheet_files import Sheets, sheets
-from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
 from nesting.report.figures import figures
+from nesting.report.sheet.files import Sheets, sheets
+from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper, Shop
 from nesting.shop_file import read_shop
 from nesting.tables import Process

@@ -2,11 +2,11 @@
 
 from markupsafe import Markup
 
-from nesting.report.cut_sheet import HEAVY, TICK, CutSheet
-from nesting.report.cut_sheet_draw import inline_svg
-from nesting.report.cut_sheet_forms import Form
-from nesting.report.cut_sheet_pdf import Drawn
 from nesting.report.pages import template
+from nesting.report.sheet.cut_sheet import HEAVY, TICK, CutSheet
+from nesting.report.sheet.draw import inline_svg
+from nesting.report.sheet.forms import Form
+from nesting.report.sheet.pdf import Drawn
 
 
 def cut_sheet_html(sheet: CutSheet, drawn: Drawn) -> str:

@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 
 from nesting.geometry.pose import Point
-from nesting.report.cut_sheet_marks import Frame, Stroke, Words, arrow_head, hatch
 from nesting.report.printing import CAP_HEIGHT
 from nesting.report.scene import Scene
+from nesting.report.sheet.marks import Frame, Stroke, Words, arrow_head, hatch
 from nesting.report.wording import short
 from nesting.units import Unit, from_mm, to_mm
 

@@ -3,8 +3,8 @@
 from typing import Final
 
 from nesting.layout import Layout
-from nesting.report.cut_sheet_words import Lengths, shortened
 from nesting.report.labels import Label
+from nesting.report.sheet.words import Lengths, shortened
 from nesting.report.wording import UNKNOWN
 
 _MOST_CODED: Final = 60

@@ -8,17 +8,17 @@ from typing import Final
 from nesting.drawing.cut_order import CutOrder
 from nesting.layout import Layout
 from nesting.remnant import Balance
-from nesting.report.cut_sheet import cut_sheet
-from nesting.report.cut_sheet_choice import choose_form, choose_picture_page
-from nesting.report.cut_sheet_corners import tape_picture
-from nesting.report.cut_sheet_forms import FACTS_MM
-from nesting.report.cut_sheet_html import cut_sheet_html
-from nesting.report.cut_sheet_labels import part_labels
-from nesting.report.cut_sheet_pdf import Drawn, cut_sheet_pdf
-from nesting.report.cut_sheet_picture import layout_picture
-from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
 from nesting.report.labels import labels_pdf
+from nesting.report.sheet.choice import choose_form, choose_picture_page
+from nesting.report.sheet.corners import tape_picture
+from nesting.report.sheet.cut_sheet import cut_sheet
+from nesting.report.sheet.forms import FACTS_MM
+from nesting.report.sheet.html import cut_sheet_html
+from nesting.report.sheet.labels import part_labels
+from nesting.report.sheet.pdf import Drawn, cut_sheet_pdf
+from nesting.report.sheet.picture import layout_picture
+from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper
 
 _TAPES_MM: Final = 42.0

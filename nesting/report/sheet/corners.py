@@ -12,10 +12,10 @@ from shapely.geometry import LineString, Polygon
 
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
-from nesting.report.cut_sheet import CutSheet
-from nesting.report.cut_sheet_marks import Floats, Frame, Picture, Sketch, Stroke, Words, arrow_head, disc
-from nesting.report.cut_sheet_steps import TapeLine
 from nesting.report.printing import CAP_HEIGHT
+from nesting.report.sheet.cut_sheet import CutSheet
+from nesting.report.sheet.marks import Floats, Frame, Picture, Sketch, Stroke, Words, arrow_head, disc
+from nesting.report.sheet.steps import TapeLine
 
 _LETTER_MM: Final = 2.9
 _RIM_MM: Final = 6.0

@@ -6,8 +6,8 @@ from typing import Any
 
 from reportlab.lib.units import mm
 
-from nesting.report.cut_sheet_marks import Picture, Stroke, Words
 from nesting.report.printing import BOLD, CAP_HEIGHT, PLAIN
+from nesting.report.sheet.marks import Picture, Stroke, Words
 
 
 def draw_pdf(picture: Picture, canvas: Any, left: float, low: float) -> None:

@@ -8,11 +8,11 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Paragraph, Table
 
-from nesting.report.cut_sheet import HEAVY, TICK, CutSheet, Pairs, PartLine
-from nesting.report.cut_sheet_draw import draw_pdf
-from nesting.report.cut_sheet_forms import Story
-from nesting.report.cut_sheet_marks import Picture
 from nesting.report.printing import BOLD, PLAIN
+from nesting.report.sheet.cut_sheet import HEAVY, TICK, CutSheet, Pairs, PartLine
+from nesting.report.sheet.draw import draw_pdf
+from nesting.report.sheet.forms import Story
+from nesting.report.sheet.marks import Picture
 
 Block = tuple[Flowable, ...]
 """What stays together on a page; only the last of it may be split."""

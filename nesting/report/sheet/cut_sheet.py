@@ -8,7 +8,8 @@ from nesting.corner_names import named_corners
 from nesting.drawing.cut_order import CutOrder
 from nesting.layout import Layout
 from nesting.report.cautions import Caution
-from nesting.report.cut_sheet_steps import (
+from nesting.report.facts import PartRow, RemnantRow, YieldReport
+from nesting.report.sheet.steps import (
     Corners,
     TapeLine,
     laid_by,
@@ -17,8 +18,7 @@ from nesting.report.cut_sheet_steps import (
     tape_lines,
     zero_corner,
 )
-from nesting.report.cut_sheet_words import Lengths, runs, shortened
-from nesting.report.facts import PartRow, RemnantRow, YieldReport
+from nesting.report.sheet.words import Lengths, runs, shortened
 from nesting.report.tables import PartsTotal, parts_table
 from nesting.report.wording import UNKNOWN, Measure, duration, in_unit, measures
 

@@ -10,12 +10,12 @@ import shapely
 
 from nesting.layout import Layout
 from nesting.remnant import Balance
-from nesting.report.cut_sheet import CutSheet
-from nesting.report.cut_sheet_corners import draw_zero, write_letters
-from nesting.report.cut_sheet_legend import PART_GREY, STRIP_MM, strip
-from nesting.report.cut_sheet_marks import Frame, Picture, Sketch, Stroke, Words, disc, hatch
 from nesting.report.printing import CAP_HEIGHT
 from nesting.report.scene import Label, Scene, scene
+from nesting.report.sheet.corners import draw_zero, write_letters
+from nesting.report.sheet.cut_sheet import CutSheet
+from nesting.report.sheet.legend import PART_GREY, STRIP_MM, strip
+from nesting.report.sheet.marks import Frame, Picture, Sketch, Stroke, Words, disc, hatch
 from nesting.units import Unit
 
 NUMBER_MM: Final = 3.4

@@ -7,12 +7,12 @@ from typing import Any, Final
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable
 
-from nesting.report.cut_sheet import CutSheet, Pairs
-from nesting.report.cut_sheet_draw import draw_pdf
-from nesting.report.cut_sheet_forms import FOOT_MM, GAP_MM, HEAD_MM, MARGIN_MM, SHORT_HEAD_MM, Column, Form
-from nesting.report.cut_sheet_marks import Picture
-from nesting.report.cut_sheet_stories import Block, Stories, back_story, cautions_story, front_stories
 from nesting.report.printing import BOLD, PLAIN, fitted, new_pdf, one_line
+from nesting.report.sheet.cut_sheet import CutSheet, Pairs
+from nesting.report.sheet.draw import draw_pdf
+from nesting.report.sheet.forms import FOOT_MM, GAP_MM, HEAD_MM, MARGIN_MM, SHORT_HEAD_MM, Column, Form
+from nesting.report.sheet.marks import Picture
+from nesting.report.sheet.stories import Block, Stories, back_story, cautions_story, front_stories
 
 _TITLE_MM: Final = 10.5
 _BOX_MM: Final = 11.5

@@ -22,16 +22,16 @@ from nesting.layout_file import layout_id
 from nesting.part import Part
 from nesting.plate import Capture, KeepOut, Plate
 from nesting.remnant import Balance, balance
-from nesting.report.cut_sheet import HEAVY, TICK, CutSheet, cut_sheet
-from nesting.report.cut_sheet_choice import choose_form
-from nesting.report.cut_sheet_corners import tape_picture
-from nesting.report.cut_sheet_files import Sheets, sheets
-from nesting.report.cut_sheet_labels import part_labels
-from nesting.report.cut_sheet_marks import Words
-from nesting.report.cut_sheet_picture import layout_picture
-from nesting.report.cut_sheet_words import Lengths
 from nesting.report.facts import YieldReport
 from nesting.report.figures import figures
+from nesting.report.sheet.choice import choose_form
+from nesting.report.sheet.corners import tape_picture
+from nesting.report.sheet.cut_sheet import HEAVY, TICK, CutSheet, cut_sheet
+from nesting.report.sheet.files import Sheets, sheets
+from nesting.report.sheet.labels import part_labels
+from nesting.report.sheet.marks import Words
+from nesting.report.sheet.picture import layout_picture
+from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper, Shop
 from nesting.tables import CutRow
 

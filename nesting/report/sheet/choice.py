@@ -6,12 +6,12 @@ from typing import Any, Final
 from reportlab.lib.units import mm
 
 from nesting.layout import Layout
-from nesting.report.cut_sheet import CutSheet
-from nesting.report.cut_sheet_forms import GAP_MM, Form, picture_pages, side_forms, upright_forms
-from nesting.report.cut_sheet_marks import Picture
-from nesting.report.cut_sheet_picture import plate_scale
-from nesting.report.cut_sheet_stories import Block, front_stories
 from nesting.report.printing import new_pdf
+from nesting.report.sheet.cut_sheet import CutSheet
+from nesting.report.sheet.forms import GAP_MM, Form, picture_pages, side_forms, upright_forms
+from nesting.report.sheet.marks import Picture
+from nesting.report.sheet.picture import plate_scale
+from nesting.report.sheet.stories import Block, front_stories
 from nesting.shop import Paper
 
 _MUCH_LARGER: Final = 1.25

@@ -8,7 +8,7 @@ from nesting.drawing.cut_order import CutOrder
 from nesting.geometry.pose import Point
 from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.layout import Layout
-from nesting.report.cut_sheet_words import Lengths
+from nesting.report.sheet.words import Lengths
 
 Corners = tuple[tuple[str, Point], ...]
 

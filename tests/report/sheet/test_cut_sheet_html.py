@@ -11,9 +11,9 @@ from printed import sizes_mm, words
 from nesting.drawing.cut_order import cut_order
 from nesting.layout import Layout
 from nesting.remnant import balance
-from nesting.report.cut_sheet_files import Sheets, sheets
-from nesting.report.cut_sheet_words import Lengths
 from nesting.report.figures import figures
+from nesting.report.sheet.files import Sheets, sheets
+from nesting.report.sheet.words import Lengths
 from nesting.shop import Shop
 
 SHOP = Shop(name="Sample <shop>", amps=45.0)

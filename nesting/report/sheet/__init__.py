@@ -1,0 +1,1 @@
+"""The cut sheet of one plate, and the labels of its parts."""
