@@ -86,6 +86,7 @@ def _document(answers: "list[Answer]", there: int, shop: "Shop", code: int) -> d
                 "fits": a.verdict,
                 "reasons": list(a.reasons),
                 "warnings": list(a.warnings),
+                "thickness_to_measure": a.to_measure,
                 "share_of_plate": None if a.share is None else round(a.share, 4),
                 "placed": a.placed,
                 "wanted": a.wanted,

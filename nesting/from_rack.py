@@ -2,13 +2,12 @@
 
 from nesting.errors import InfeasibleError, JobError
 from nesting.job import Job
-from nesting.order import Questions, same_grade
+from nesting.order import SAME_THICKNESS_MM, Questions, same_grade
 from nesting.plate import Plate
 from nesting.rack.piece import THERE, RackPiece
 from nesting.rack.store import Rack
 from nesting.rack_fit import Answer, ask, choose
 from nesting.shop import Shop
-from nesting.tables import SAME_THICKNESS_MM
 
 CHOOSE = "choose"
 _LARGE_SHARE = 0.1

@@ -11,14 +11,13 @@ from nesting.demand import Demand
 from nesting.errors import InfeasibleError, InputError
 from nesting.geometry.contour import Contour
 from nesting.job import Job
-from nesting.order import Questions, clearances_on, same_grade, shop_of, wanted_parts
+from nesting.order import SAME_THICKNESS_MM, Questions, clearances_on, same_grade, shop_of, wanted_parts
 from nesting.part_sizes import PartSizes, sizes_of
 from nesting.plate import Plate
 from nesting.rack.look import Filter
 from nesting.rack.piece import Listed
 from nesting.rack.store import Rack
 from nesting.shop import Shop
-from nesting.tables import SAME_THICKNESS_MM
 from nesting.tables.limits import mill_range_mm
 from nesting.will_fit import Fit, Room, Verdict, fit
 
@@ -27,7 +26,6 @@ _STEP: Final = math.log(1.25)
 _TIGHT: Final = 0.75
 """Beyond this share of the usable area a search will seldom place all parts (common practice, no source)."""
 _CHOOSING_S: Final = 10.0
-_MEASURE: Final = "measure its thickness: "
 _ORDER: Final[dict[Verdict, int]] = {"yes": 0, "perhaps": 1, "no": 2}
 
 
@@ -36,6 +34,8 @@ class Answer:
     """Whether a piece serves a job and why; `warnings` are said wherever it is used.
 
     `share` is how much of the usable area the parts take; None where the piece was refused before that was looked at.
+    `to_measure`: its thickness is not the one asked for, but one that a mill may deliver for it; such a piece is a
+    perhaps at best.
     `placed` of `wanted` is what a search found, None where none ran.
     """
 
@@ -44,13 +44,9 @@ class Answer:
     reasons: tuple[str, ...]
     warnings: tuple[str, ...] = ()
     share: float | None = None
+    to_measure: bool = False
     placed: int | None = None
     wanted: int | None = None
-
-    @property
-    def to_measure(self) -> bool:
-        """True if its thickness is one that a mill may deliver for what is asked, or another size."""
-        return any(w.startswith(_MEASURE) for w in self.warnings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -200,7 +196,7 @@ def _key(answer: Answer) -> tuple[object, ...]:
 
 
 def _answer(asked: Asked, piece: Listed) -> Answer:
-    refused, warnings = _of_its_kind(asked, piece)
+    refused, warnings, to_measure = _of_its_kind(asked, piece)
     if refused:
         return Answer(piece=piece, verdict="no", reasons=tuple(refused))
     clearances = asked.clearances(piece)
@@ -208,12 +204,19 @@ def _answer(asked: Asked, piece: Listed) -> Answer:
         return Answer(piece=piece, verdict="no", reasons=(clearances,))
     room = Room(sizes=piece.summary, uncertainty_mm=piece.uncertainty_mm, grain_deg=piece.facts.grain_deg)
     seen: Fit = fit(asked.parts, room, clearances)
-    found = Answer(piece=piece, verdict=seen.verdict, reasons=seen.reasons, warnings=tuple(warnings), share=seen.share)
-    return replace(found, verdict="perhaps") if seen.verdict == "yes" and found.to_measure else found
+    return Answer(
+        piece=piece,
+        verdict="perhaps" if seen.verdict == "yes" and to_measure else seen.verdict,
+        reasons=seen.reasons,
+        warnings=tuple(warnings),
+        share=seen.share,
+        to_measure=to_measure,
+    )
 
 
-def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str]]:
-    """Return why thickness or grade forbid a piece, and what is to be said where they do not."""
+def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str], bool]:
+    """Return why thickness or grade forbid a piece, what is to be said if not, and whether it is to be measured."""
+    to_measure = False
     refused: list[str] = []
     warnings: list[str] = []
     facts = piece.facts
@@ -225,8 +228,9 @@ def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str]]:
         elif not low <= facts.thickness_mm <= high:
             refused.append(f"it is {facts.thickness_mm:g} mm thick, and {kind.who} for {kind.asked_mm:g} mm")
         elif abs(facts.thickness_mm - kind.asked_mm) > SAME_THICKNESS_MM:
+            to_measure = True
             warnings.append(
-                f"{_MEASURE}it is kept as {facts.thickness_mm:g} mm, which a mill may deliver for the "
+                f"measure its thickness: it is kept as {facts.thickness_mm:g} mm, which a mill may deliver for the "
                 f"{kind.asked_mm:g} mm asked for, but may be another size; if it is not, 'oddplate rack edit "
                 f"{piece.id} --thickness' says so"
             )
@@ -237,7 +241,7 @@ def _of_its_kind(asked: Asked, piece: Listed) -> tuple[list[str], list[str]]:
             warnings.append(f"its grade is NOT KNOWN, and {who} for {grade}; the unknown grade was accepted")
         elif not same_grade(facts.grade, grade):
             refused.append(f"it is {facts.grade}, and {who} for {grade}")
-    return refused, warnings
+    return refused, warnings, to_measure
 
 
 def _names(said: dict[str, float] | dict[str, str], value: float | str) -> str:
