@@ -53,6 +53,8 @@ def will_it_fit(
     own = None if shop is None else shop_of(shop)
     people = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
     asked = ask(job, shop=own, questions=people, accept_unknown_grade=accept_unknown_grade)
+    if asked.apart:
+        say(f"warning: {asked.apart}")
     with opened(where, asked.shop) as rack:
         answers = on_the_rack(asked, rack, everything=everything)
         there = rack.count()

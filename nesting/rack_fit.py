@@ -16,6 +16,7 @@ from nesting.part_sizes import PartSizes, sizes_of
 from nesting.plate import Plate
 from nesting.rack.look import Filter
 from nesting.rack.piece import Listed
+from nesting.rack.rows import plain_grade
 from nesting.rack.store import Rack
 from nesting.shop import Shop
 from nesting.tables.limits import mill_range_mm
@@ -89,6 +90,16 @@ class Asked:
     @cached_property
     def _known(self) -> dict[tuple[float | None, str | None], Clearances | str]:
         return {}
+
+    @property
+    def apart(self) -> str:
+        """Say so where the parts ask for what no one piece can be; else an empty text."""
+        thicknesses = [f"{mm:g} mm" for mm in sorted(set(self.thicknesses.values()))]
+        grades = sorted({plain_grade(grade): grade for grade in self.grades.values()}.values())
+        several = thicknesses if len(thicknesses) > 1 else grades if len(grades) > 1 else []
+        if not several:
+            return ""
+        return f"the parts ask for {' and '.join(several)}, which no one piece is: make a job of each"
 
     @property
     def filter(self) -> Filter:

@@ -126,6 +126,15 @@ def test_a_thickness_within_the_mills_tolerance_is_to_be_measured(rack: Rack, tm
     assert take(rack, job(tmp_path))[0].name == quarter
 
 
+def test_parts_that_no_one_piece_can_serve_are_told_apart(rack: Rack, tmp_path: Path):
+    put(rack, (900, 900))
+    two = '[[part]]\ndrawing = "foot.dxf"\nthickness = 8\nname = "other"'
+    asked = ask(job(tmp_path, part=two))
+    assert asked.apart == "the parts ask for 6 mm and 8 mm, which no one piece is: make a job of each"
+    assert [a.verdict for a in on_the_rack(asked, rack)] == ["no"]
+    assert ask(job(tmp_path)).apart == ""
+
+
 def test_what_is_set_aside_is_for_its_job_only(rack: Rack, tmp_path: Path):
     mine, other = put(rack, (430, 430), (430, 430))
     rack.set_aside([mine], "gate", who="me")

@@ -23,7 +23,7 @@ BUSY_S: Final = 15.0
 _LOCK: Final = 0x6F646470
 """Key of PostgreSQL's advisory lock that lets one writer in at a time; any number would do."""
 _SQLITE_MAGIC: Final = b"SQLite format 3\x00"
-_PASSWORD: Final = re.compile(r"://([^:/@]*):[^@]*@")
+_PASSWORD: Final = re.compile(r"(?<=://)([^:/@]*):[^@]*@|(?<=password=)[^&]*")
 
 
 class Database:
@@ -37,7 +37,7 @@ class Database:
         """
         self.busy_s = busy_s
         url = _url(where)
-        self.where = _PASSWORD.sub(r"://\1:***@", str(where))
+        self.where = without_password(str(where))
         self.is_sqlite = url.get_backend_name() == "sqlite"
         self.file = Path(url.database) if self.is_sqlite and url.database not in (None, "", ":memory:") else None
         if self.file is not None:
@@ -150,6 +150,11 @@ class Database:
                 time.sleep(0.05)
 
 
+def without_password(url: str) -> str:
+    """Return a URL as it may be shown."""
+    return _PASSWORD.sub(lambda found: "***" if found[1] is None else f"{found[1]}:***@", url)
+
+
 def _url(where: str | Path) -> URL:
     text = str(where)
     if "://" not in text:
@@ -157,14 +162,14 @@ def _url(where: str | Path) -> URL:
     try:
         url = sa.make_url(text)
     except (ArgumentError, ValueError):
-        raise InputError(f"rack {_PASSWORD.sub('://***@', text)}: is no URL that can be read") from None
+        raise InputError(f"rack {without_password(text)}: is no URL that can be read") from None
     name = url.drivername.split("+")[0]
     if name in ("postgresql", "postgres"):
         return url.set(drivername="postgresql+psycopg")
     if name == "sqlite":
         return url.set(drivername="sqlite+pysqlite")
     raise InputError(
-        f"rack {_PASSWORD.sub('://***@', text)}: {name!r} is no database that a rack can be kept in; expected a file, "
+        f"rack {without_password(text)}: {name!r} is no database that a rack can be kept in; expected a file, "
         "or a URL such as postgresql://user@server/rack"
     )
 
