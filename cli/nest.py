@@ -41,6 +41,7 @@ Examples:
 @click.option("--plate", metavar="FILE|WxH", help="Plate file (.toml), drawing, or size: 1250x2500.")
 @click.option("--from-rack", metavar="ID", help='Piece of the rack, or "choose" for the one that serves best.')
 @click.option("--rack", metavar="FILE|URL", envvar="ODDPLATE_RACK", help="Where the rack is; see 'oddplate rack'.")
+@click.option("--take", is_flag=True, help="Set the piece of the rack aside for this job before anything is laid out.")
 @click.option("--corners", metavar='"X,Y X,Y ..."', help="Plate by its corners, in order; X,Y,BULGE for an arc.")
 @click.option("--hole", "holes", multiple=True, metavar='"X,Y X,Y ..."', help="Hole in the plate, by corners.")
 @click.option("--keep-out", "keep_outs", multiple=True, metavar='"X,Y X,Y ..."', help="Place no part may cover.")
@@ -119,7 +120,7 @@ def command(
 
     job = _job(job_file, units, given)
     asked = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
-    take = from_rack(given["rack"], accept_unknown_grade=accept_unknown_grade)
+    take = from_rack(given["rack"], accept_unknown_grade=accept_unknown_grade, take=given["take"])
     return run_order(resolve(job, questions=asked, from_rack=take), force=force, as_json=as_json)
 
 

@@ -1,6 +1,7 @@
 """What all commands of the rack share: where it is, whose shop it is, who is at work."""
 
 import getpass
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -85,16 +86,23 @@ def opened(where: str | None, shop: "Shop", *, create: bool = False) -> "Rack":
     return rack
 
 
-def from_rack(where: str | None, *, accept_unknown_grade: bool) -> "FromRack":
-    """Return what gives a job its plate from the rack: the rack is opened only if the job asks for it."""
+def from_rack(where: str | None, *, accept_unknown_grade: bool, take: bool = False) -> "FromRack":
+    """Return what gives a job its plate from the rack: the rack is opened only if the job asks for it.
 
-    def take(job: "Job", shop: "Shop", asked: "Questions") -> "tuple[Plate, tuple[str, ...]]":
+    With `take` the piece is set aside for the job, unless it is so already.
+    """
+
+    def given(job: "Job", shop: "Shop", asked: "Questions") -> "tuple[Plate, tuple[str, ...]]":
         from nesting.from_rack import plate_from_rack
 
         with opened(where, shop) as rack:
-            return plate_from_rack(rack, job, shop, asked, accept_unknown_grade=accept_unknown_grade)
+            plate, notes = plate_from_rack(rack, job, shop, asked, accept_unknown_grade=accept_unknown_grade)
+            if take and rack.piece(plate.name).set_aside_for != job.name:
+                rack.set_aside([plate.name], job.name, who=who_is(os.environ.get("ODDPLATE_WHO")))
+                notes = (*notes, f"{plate.name} was set aside for {job.name}")
+            return plate, notes
 
-    return take
+    return given
 
 
 def who_is(said: str | None) -> str:

@@ -189,8 +189,10 @@ def test_a_job_is_held_against_the_rack(home: Path, capsys: Captured):
     assert "of 2 pieces 1 serve, 0 may" in err
     assert run("will-it-fit", "job.toml", "--accept-unknown-grade") == 0
     assert "WARNING: its grade is NOT KNOWN" in capsys.readouterr().out
-    assert main(["nest", "job.toml", "--out", "out"]) == 0
-    assert "note: piece A23N was chosen from the rack, it serves" in capsys.readouterr().err
+    assert main(["nest", "job.toml", "--out", "out", "--take"]) == 0
+    err = capsys.readouterr().err
+    assert "note: piece A23N was chosen from the rack, it serves" in err and "A23N was set aside for job" in err
+    assert told(capsys, "show", "A23N")["set_aside_for"] == "job"
     assert told(capsys, "cut", "out", "--shop", "shop.toml")["piece"]["id"] == "A23N"
     assert told(capsys, "will-it-fit", "job.toml", code=1)["answers"] == []
     assert main(["nest", "job.toml", "--from-rack", "A23N", "--out", "again"]) == 2
