@@ -83,7 +83,8 @@ def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Phot
     sides = [(steel.edge, 1), *((h, -1) for h in steel.holes)]
     reach = max(4 * steel.step_px, (10 + 1.5 * thickness) / spot)
     crossed = [
-        cross(picture.pixels, c, inside=i, reach_px=reach, along_px=along, likely=steel.likely) for c, i in sides
+        cross(picture.pixels, c, inside=i, reach_px=_within(c, reach), along_px=along, likely=steel.likely)
+        for c, i in sides
     ]
     _refuse_unclear(picture, crossed, step_px=max(1.0, along / 6), long_px=_LONGEST_UNCLEAR_MM / spot)
     near = max(3.0, 2.0 / spot)
@@ -93,6 +94,11 @@ def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Phot
     ]
     edges = [at_strongest(c, face(c.points, c.normals)) for c in again]
     return _assembled(picture, ask, marks, camera, steel.likely, edges, spot)
+
+
+def _within(contour: Floats, reach_px: float) -> float:
+    """How far across a contour to look so as not to see its other side."""
+    return min(reach_px, 0.9 * math.sqrt(shapely.Polygon(contour).area / math.pi))
 
 
 def _refuse_unclear(picture: Picture, crossed: Sequence[Crossed], *, step_px: float, long_px: float) -> None:

@@ -5,7 +5,8 @@ of the picture in which lightness counts for little beside colour, since shadows
 and may close a hole: what each place's colour is likelier to be, plate or the floor beside it, then has the last word.
 """
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Final
 
 import cv2
@@ -32,6 +33,9 @@ _AROUND: Final = 40
 _MOST_TURNS: Final = 4
 _SETTLED, _UNSETTLED = 0.002, 0.02
 _MOST_ALIKE: Final = 0.3
+_FINE_PX: Final = 1600
+_COMPACT: Final = 0.5
+_SURELY_FLOOR: Final = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +72,8 @@ def find_steel(
     paper = _covered([f * scale for f in face], *mask.shape) > 0
     mask, likely = _by_colour(_plain(small), mask, sheets, paper, at)
     _refuse_cut(mask, RIM)
-    return _contours(mask, likely, scale, least_hole_px * scale * scale)
+    found = _contours(mask, likely, scale, least_hole_px * scale * scale)
+    return replace(found, holes=(*found.holes, *_small_holes(picture, mask, likely, face, least_hole_px)))
 
 
 def _by_colour(hue: Floats, mask: Picture, sheets: Bools, paper: Bools, at: Floats) -> tuple[Picture, Likely]:
@@ -89,6 +94,29 @@ def _by_colour(hue: Floats, mask: Picture, sheets: Bools, paper: Bools, at: Floa
             "picture on a floor of another colour, or with something laid under the plate, or give --points"
         )
     return mask, likely
+
+
+def _small_holes(
+    picture: Picture, mask: Picture, likely: Likely, face: list[Floats], least_hole_px: float
+) -> list[Floats]:
+    """Holes too small for the small copy: compact spots of the floor's colour well inside the plate, pixels."""
+    height, width = picture.shape[:2]
+    scale = min(1.0, _FINE_PX / max(height, width))
+    fine = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    inner = cv2.resize(cv2.erode(mask, _disc(5)), fine.shape[1::-1], interpolation=cv2.INTER_NEAREST)
+    inner[_covered([f * scale for f in face], *inner.shape) > 0] = 0
+    hue = hues(cv2.GaussianBlur(cv2.medianBlur(fine, 3), (0, 0), 1.0).astype(np.float64))
+    level = cv2.blur(likely.floor(hue), (3, 3))
+    spots = cv2.morphologyEx(((level > 0.0) & (inner > 0)).astype(np.uint8), cv2.MORPH_OPEN, _disc(3))
+    holes = []
+    for contour in cv2.findContours(spots, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+        there = np.zeros_like(spots)
+        cv2.fillPoly(there, [contour], 1)
+        round_px = math.pi * cv2.minEnclosingCircle(contour)[1] ** 2
+        compact = there.sum() > _COMPACT * round_px and there.sum() >= 0.6 * least_hole_px * scale * scale
+        if compact and float(level[there > 0].mean()) > _SURELY_FLOOR:
+            holes.append((contour.reshape(-1, 2).astype(np.float64) + 0.5) / scale - 0.5)
+    return holes
 
 
 def _disc(size: int) -> Picture:
