@@ -22,6 +22,9 @@ FIRST_REACH: Final = 0.9
 PRICES: Final = (1.0, 1.35)
 """Parts are valued by area to a power between these: large ones are hard to place and go first."""
 
+LEAST_PRICE: Final = 0.1
+"""Share of its area that a part counts for even if the master has plenty of layouts with it."""
+
 HARDER, HARDEST = 1.15, 8
 """A line that was left over counts for so much more, again and again up to so often."""
 
@@ -103,17 +106,22 @@ class Knowledge:
         """Part area that a plan has a place for."""
         return sum(self.area[i] * n for i, n in picked.made.items())
 
-    def demands(self, wanted: Counter[str], power: float) -> tuple[Demand, ...]:
-        """Demands in these numbers; the value of each grows with its size and with how often it was left over."""
+    def demands(self, wanted: Counter[str], power: float, prices: dict[str, float] | None = None) -> tuple[Demand, ...]:
+        """Demands in these numbers; the value of each grows with its size and with how often it was left over.
+
+        Where `prices` are given, shares of its own worth, they say what a piece of each line is worth instead.
+        """
         most = max(self.area.values())
         found = []
         for line in self.batch.lines:
             if wanted[line.id] <= 0:
                 continue
+            size = self.area[line.id] / most
+            factor = HARDER ** min(self._hard[line.id], HARDEST) * size**power
+            if prices is not None:
+                factor = size * max(LEAST_PRICE, prices[line.id])
             base = line.demand.worth if line.demand.value is not None else most
-            hard = HARDER ** min(self._hard[line.id], HARDEST)
-            value = base * (self.area[line.id] / most) ** power * hard
-            found.append(replace(line.demand, quantity=wanted[line.id], value=value, priority=line.rank))
+            found.append(replace(line.demand, quantity=wanted[line.id], value=base * factor, priority=line.rank))
         return tuple(found)
 
     def to_gauge(self) -> int | None:

@@ -8,6 +8,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
+
 from nesting.batch.columns import Column, Picked, trimmed
 from nesting.batch.stock import Batch
 
@@ -55,6 +57,33 @@ def pick(
     if solved is None:
         return hint or Picked(batch=batch)
     return trimmed(batch, [c for c, n in zip(columns, solved.values, strict=True) for _ in range(n)])
+
+
+def short_prices(batch: Batch, columns: Sequence[Column], pieces: Mapping[int, int]) -> dict[str, float]:
+    """Return for each line what one more piece of it would save, as a share of its area.
+
+    From the dual of the linear program that picks, in fractions, the columns that leave least area without a place.
+    """
+    from scipy.optimize import linprog
+
+    area = [line.demand.part.area_mm2 for line in batch.lines]
+    columns = [c for c in columns if pieces.get(c.piece, 0) > 0]
+    if not columns:
+        return {line.id: 1.0 for line in batch.lines}
+    limits = list(pieces)
+    rows = [[-c.counts[line.id] for c in columns] for line in batch.lines]
+    used = [[1.0 if c.piece == p else 0.0 for c in columns] for p in limits]
+    short = np.vstack([-np.eye(len(area)), np.zeros((len(limits), len(area)))])
+    found = linprog(
+        [*([0.0] * len(columns)), *(a / max(area) for a in area)],
+        A_ub=np.hstack([np.array([*rows, *used], dtype=float), short]),
+        b_ub=[*(-float(line.quantity) for line in batch.lines), *(float(pieces[p]) for p in limits)],
+        method="highs",
+    )
+    if found.status != 0:
+        return {line.id: 1.0 for line in batch.lines}
+    duals = -found.ineqlin.marginals[: len(area)] * max(area)
+    return {line.id: float(min(1.0, max(0.0, d / a))) for line, d, a in zip(batch.lines, duals, area, strict=True)}
 
 
 def _counted(columns: Sequence[Column], hint: Picked | None) -> list[int]:

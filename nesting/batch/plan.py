@@ -14,7 +14,7 @@ from nesting.batch.workers import Pool, own_pool
 
 _LOOK_S = 0.1
 _CALL_OFF_S, _GRACE_S = 0.5, 5.0
-"""How long what is under way when time is up may go on, and how long it is waited for once it is called off."""
+"""How long what is under way when time is up is waited for, and how much longer once it is called off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,10 +153,12 @@ class _Run:
     def _bring_home(self) -> None:
         """Wait a little for what is still under way; it may hold the best."""
         begun = time.monotonic()
+        call_off = self._pool.call_off
+        grace_s = _CALL_OFF_S + (_GRACE_S if call_off is not None else 0.0)
         try:
-            while self._flying and time.monotonic() < begun + _CALL_OFF_S + _GRACE_S:
-                if self._stopped or time.monotonic() > begun + _CALL_OFF_S:
-                    self._pool.call_off()
+            while self._flying and time.monotonic() < begun + grace_s:
+                if call_off is not None and (self._stopped or time.monotonic() > begun + _CALL_OFF_S):
+                    call_off()
                 self._collect(_LOOK_S)
         except BrokenExecutor:
             self._flying.clear()

@@ -18,7 +18,7 @@ from nesting.batch.columns import Column, Picked, Pool, trimmed
 from nesting.batch.errands import Chain, Filled, Gauge, Stage, Tidy, fill_chain, gauge, tidy
 from nesting.batch.knowledge import PRICES, USUAL, Knowledge
 from nesting.batch.leftovers import Leftovers, possible, replaced, unevenness
-from nesting.batch.master import least_cost, pick
+from nesting.batch.master import least_cost, pick, short_prices
 from nesting.batch.stock import Batch, mates
 from nesting.batch.trials import Trial, Trials
 from nesting.layout import Layout
@@ -26,7 +26,10 @@ from nesting.layout import Layout
 FILL_S: Final = (0.4, 30.0)
 """Shortest and longest that one piece is filled at first."""
 
-START_SHARE: Final = 0.5
+FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 4.0
+"""A trial begins with fills that take so much of that, longer after every barren repair: easy ones are over soon."""
+
+START_SHARE: Final = 0.35
 """The first plans take only so much of it for a piece."""
 
 FILLS: Final = 14.0
@@ -41,9 +44,13 @@ GAUGE_EVERY: Final = 3
 POLISH_FROM: Final = 0.86
 """Share of the time after which the plan stands and only its leftovers are bettered."""
 
-WAYS: Final = {True: (0.2, 0.45, 0.35), False: (0.2, 0.7, 0.1)}
-"""How often one piece is bettered from what lies on it, two are filled anew, two are searched as one; with little left
-over, and with more, when there is hardly room for all of it at once.
+WAYS: Final = {
+    True: {"on": 0.1, "anew": 0.5, "as one": 0.1, "by price": 0.3},
+    False: {"on": 0.15, "anew": 0.55, "as one": 0.0, "by price": 0.3},
+}
+"""How often one piece is bettered from what lies on it, two are filled anew with what is theirs and what is left over,
+two are searched as one, or one is filled with anything, by what the master lacks; with little left over, and with more,
+when there is hardly room for all of it at once.
 """
 
 
@@ -229,29 +236,37 @@ class Planner:
         order = sorted(fresh.elements(), key=lambda p: -self.batch.pieces[p].plate.area_mm2)
         wanted = self._wanted()
         wanted.subtract(sum((c.counts for c in kept), Counter()))
-        return Lane(order=order, wanted=+wanted, power=self._power(), share=1.0, trial=trial, found=kept)
+        return Lane(order=order, wanted=+wanted, power=self._power(), share=FIRST_SHARE, trial=trial, found=kept)
 
     def _repair(self, trial: Trial) -> Task:
-        """Lay one or two pieces of a trial out again, with what found no place: better from there, anew, or as one."""
+        """Lay one or two pieces of a trial out again: better from there, anew, as one, or by what the master lacks."""
         columns = list(trial.best.columns)
         unused = trial.pieces - Counter(c.piece for c in columns)
         slots: list[tuple[int, Column | None]] = [(c.piece, c) for c in columns]
         slots += [(p, None) for p in unused.elements()]
         chosen = [slots[int(self._random.integers(len(slots)))]]
         others = [s for s in slots if s is not chosen[0] and mates(self.batch.pieces, chosen[0][0], s[0])]
-        way = (
-            str(self._random.choice(["on", "anew", "as one"], p=WAYS[self._trials.is_near(trial)])) if others else "on"
-        )
+        ways = WAYS[self._trials.is_near(trial)]
+        way = str(self._random.choice(list(ways), p=list(ways.values()))) if others else "on"
+        share = FIRST_SHARE * min(LONGEST, LONGER ** (trial.barren + trial.visits))
+        if way == "by price":
+            prices = short_prices(self.batch, self._pool.of(trial.pieces), trial.pieces)
+            return self._chain(
+                [chosen[0][0]], self._wanted(), what="repair by price", trial=trial, share=share, prices=prices
+            )
         if way != "on":
             chosen.append(others[int(self._random.integers(len(others)))])
         wanted = Counter(trial.best.short)
         wanted.update(sum((c.counts for _, c in chosen if c is not None), Counter()))
-        base = tuple(c for c in columns if not any(c is mine for _, mine in chosen))
-        starts = [None if way == "anew" else c for _, c in chosen]
-        order = [p for p, _ in chosen]
-        together = way == "as one"
         return self._chain(
-            order, wanted, what=f"repair {way}", trial=trial, base=base, starts=starts, together=together
+            [p for p, _ in chosen],
+            wanted,
+            what=f"repair {way}",
+            trial=trial,
+            base=tuple(c for c in columns if not any(c is mine for _, mine in chosen)),
+            starts=[None if way == "anew" else c for _, c in chosen],
+            together=way == "as one",
+            share=share,
         )
 
     def _chain(
@@ -267,6 +282,7 @@ class Planner:
         together: bool = False,
         power: float | None = None,
         share: float = 1.0,
+        prices: dict[str, float] | None = None,
     ) -> Task:
         starts = starts or [None] * len(order)
         seconds = self._cut_s(share * self._fill_s * (1.0 + 0.5 * math.log2(self._trials.patience)))
@@ -274,7 +290,7 @@ class Planner:
         seconds = 0.0 if together else seconds
         chain = Chain(
             stages=tuple(self._stage(p, s) for p, s in zip(order, starts, strict=True)),
-            demands=self._known.demands(wanted, self._power() if power is None else power),
+            demands=self._known.demands(wanted, self._power() if power is None else power, prices),
             seed=self._seed(),
             seconds=seconds,
             together_s=together_s,

@@ -12,11 +12,11 @@ from nesting.batch.errands import enrol, listen_to, warm_up
 
 @dataclass(frozen=True, kw_only=True)
 class Pool:
-    """An executor, how many errands it works on at once, and how to call them off."""
+    """An executor, how many errands it works on at once, and how to call them off, where that can be done."""
 
     executor: Executor
     workers: int
-    call_off: Callable[[], None] = lambda: None
+    call_off: Callable[[], None] | None = None
 
 
 @contextmanager

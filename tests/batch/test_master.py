@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nesting.batch.columns import Column, Picked, Pool, trimmed
-from nesting.batch.master import Guess, least_cost, pick, promising
+from nesting.batch.master import Guess, least_cost, pick, promising, short_prices
 from nesting.batch.stock import Batch
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, Placement
@@ -98,6 +98,16 @@ def test_the_cheapest_set_that_may_do_is_tried_first_and_none_twice() -> None:
     assert second == Counter({0: 1, 1: 1})
     assert promising(of, guess, below=plan, tried=()) is None
     assert promising(of, guess, below=plan, tried=(), roomiest=True) == Counter({0: 1})
+
+
+def test_prices_are_high_for_what_the_columns_lack() -> None:
+    """By hand: a is on the only column, b on none, so one more b would save all of its area, one more a nothing."""
+    of = batch([line("a", 10, 10, 1), line("b", 20, 10, 1)], [remnant("r", 40, 40), remnant("q", 30, 30)])
+
+    prices = short_prices(of, [column(of, 0, {"a": 1})], {0: 1, 1: 1})
+
+    assert prices == {"a": 0.0, "b": 1.0}
+    assert short_prices(of, [], {0: 1}) == {"a": 1.0, "b": 1.0}
 
 
 def test_no_plan_stays_below_the_bound() -> None:

@@ -30,7 +30,7 @@ def threads() -> Iterator[Executor]:
 
 
 def plan_to(of: Batch, aim: Aim, executor: Executor, *, wanted: int | None = None) -> Planned:
-    """Plan until so many parts cost no more than the aim, for a minute at most."""
+    """Plan until so many parts cost no more than the aim, for 20 s at most."""
     wanted = sum(x.quantity for x in of.lines) if wanted is None else wanted
     reached = threading.Event()
 
@@ -38,7 +38,7 @@ def plan_to(of: Batch, aim: Aim, executor: Executor, *, wanted: int | None = Non
         if seen.made >= wanted and not seen.late and (seen.price, round(seen.worth), seen.pieces) <= aim:
             reached.set()
 
-    found = plan(of, seconds=60.0, executor=executor, workers=2, on_progress=watch, should_stop=reached.is_set)
+    found = plan(of, seconds=20.0, executor=executor, workers=2, on_progress=watch, should_stop=reached.is_set)
     require_sound(of, found)
     return found
 
