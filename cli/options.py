@@ -12,6 +12,11 @@ _SIZE: Final = re.compile(r"\s*(\S.*?)\s*[xX*]\s*(\S.*?)\s*")
 _PLAIN: Final = re.compile(r"[+-]?[\d.\s/]+")
 
 
+def is_plain(text: str) -> bool:
+    """True for a number without a unit."""
+    return _PLAIN.fullmatch(text) is not None
+
+
 def length(text: str | None) -> str | None:
     """Return a length as a job file writes it; millimetres where no unit is written."""
     return f"{text} mm" if text is not None and _PLAIN.fullmatch(text) else text

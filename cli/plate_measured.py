@@ -35,7 +35,7 @@ def corners(file: Path | None, typed: str | None, units: str, sigma: str, as_jso
 
     unit = unit_of(units)
     found = from_corners(pasted(file, typed), unit=unit, sigma_mm=length(sigma))
-    return finish(found, given, as_json=as_json, source=file)
+    return finish(found, given, as_json=as_json, source=file, unit=unit_of(units))
 
 
 @click.command("walk")
@@ -84,7 +84,7 @@ def walk(
         angle_sigma_deg=angle_sigma,
         clockwise=clockwise,
     )
-    return finish(found, given, as_json=as_json, source=file)
+    return finish(found, given, as_json=as_json, source=file, unit=unit_of(units))
 
 
 @click.command("offsets")
@@ -127,7 +127,7 @@ def offsets(
         square_sigma_deg=square_sigma,
         by_side=by_side,
     )
-    return finish(found, given, as_json=as_json, source=file)
+    return finish(found, given, as_json=as_json, source=file, unit=unit_of(units))
 
 
 @click.command("readouts")
@@ -178,4 +178,4 @@ def readouts(
         touch_radius_mm=length(touch_radius),
         decimal=decimal,
     )
-    return finish(found, given, as_json=as_json, source=file)
+    return finish(found, given, as_json=as_json, source=file, unit=unit_of(units))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from cli.codes import DONE
+from cli.options import is_plain
 from cli.output import emit, say, show
 
 if TYPE_CHECKING:
@@ -40,7 +41,13 @@ _KNOWN: Final = (
 _TEXT: Final = (
     click.argument("file", required=False, type=click.Path(path_type=Path, allow_dash=True)),
     click.option("--typed", metavar="TEXT", help="The lines themselves, semicolons between them, instead of FILE."),
-    click.option("--units", metavar="UNIT", default="mm", show_default=True, help="Unit of plain numbers: mm or inch."),
+    click.option(
+        "--units",
+        metavar="UNIT",
+        default="mm",
+        show_default=True,
+        help="Unit of plain numbers in the readings, and of what is told: mm or inch.",
+    ),
 )
 KEYS: Final = ("name", "thickness", "grade", "heat", "certificate", "grain", "parent", "place", "who", "when", "photo")
 
@@ -93,13 +100,22 @@ def length(text: str, unit: "Unit" = "mm") -> float:
     return found
 
 
-def known_of(given: dict[str, Any]) -> "Known":
-    """Return what the options say of the plate."""
+def known_of(given: dict[str, Any], unit: "Unit" = "mm") -> "Known":
+    """Return what the options say of the plate.
+
+    Beside readings in another unit a thickness must say its own: 0.25 could be either.
+    """
     from nesting.capture import Known
+    from nesting.errors import InputError
     from nesting.lengths import parse_thickness
 
     said = {key: given[key] for key in KEYS if key not in ("thickness", "grain", "when")}
     thickness = given["thickness"]
+    if thickness is not None and unit != "mm" and is_plain(thickness):
+        raise InputError(
+            f"--thickness {thickness}: the readings are in {unit}, a plain number here is in mm; write the unit beside "
+            f'it, such as "{thickness} {unit}" or "{thickness} mm"'
+        )
     return Known(
         **said,
         thickness_mm=None if thickness is None else parse_thickness(thickness, "mm"),
@@ -108,19 +124,24 @@ def known_of(given: dict[str, Any]) -> "Known":
     )
 
 
-def finish(captured: "Captured", given: dict[str, Any], *, as_json: bool, source: Path | None) -> int:
-    """Write plate file and picture if asked for, and tell what came out."""
+def finish(
+    captured: "Captured", given: dict[str, Any], *, as_json: bool, source: Path | None, unit: "Unit" = "mm"
+) -> int:
+    """Write plate file and picture if asked for, and tell what came out, in the unit of the readings."""
     from nesting.capture import stored
 
     stem = given["out"].stem if given["out"] else source.stem if source and str(source) != "-" else "plate"
     readings = source.name if source and str(source) != "-" else None
-    kept = stored(captured, known_of(given), name=stem, readings=readings)
-    return tell(kept, captured, given, as_json=as_json)
+    kept = stored(captured, known_of(given, unit), name=stem, readings=readings)
+    return tell(kept, captured, given, as_json=as_json, unit=unit)
 
 
-def tell(kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any], *, as_json: bool) -> int:
+def tell(
+    kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any], *, as_json: bool, unit: "Unit" = "mm"
+) -> int:
     """Write a plate if asked for, and tell what it is and what to tape before it is cut."""
     from nesting.capture import SCHEMA, check_lines, corner_labels, document, picture_of, save
+    from nesting.report.sheet.words import Lengths
 
     out = given["out"]
     files: dict[str, str] = {}
@@ -135,10 +156,12 @@ def tell(kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any]
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, **document(kept, captured), **files})
         return DONE
-    plate = kept.plate
-    show(f"{plate.name}: {plate.area_mm2 / 1e6:.4f} m2, {len(plate.holes)} holes, {len(plate.keep_outs)} keep-outs")
-    show(f"uncertain by {plate.uncertainty_mm:.2f} mm (95 % bound; {kept.capture.basis or plate.captured})")
-    show("tape these before cutting: " + "; ".join(check_lines(kept)))
+    plate, lengths = kept.plate, Lengths(unit=unit)
+    area = f"{plate.area_mm2 / 304.8**2:.3f} ft2" if lengths.inches else f"{plate.area_mm2 / 1e6:.4f} m2"
+    doubt = lengths.fine(plate.uncertainty_mm) if lengths.inches else f"{plate.uncertainty_mm:.2f} mm"
+    show(f"{plate.name}: {area}, {len(plate.holes)} holes, {len(plate.keep_outs)} keep-outs")
+    show(f"uncertain by {doubt} (95 % bound; {kept.capture.basis or plate.captured})")
+    show("tape these before cutting: " + "; ".join(check_lines(kept, lengths)))
     show("check by dry run along the outline")
     show(f"wrote {out} and {files['picture']}" if files else "nothing written; give --out FILE.toml")
     return DONE

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from nesting.outline.sides import SideOpenError
     from nesting.outline.taped import Said
     from nesting.outline.tapes import LooseError
+    from nesting.units import Unit
 
 
 @click.command("tapes")
@@ -83,11 +84,11 @@ def tapes(
         if not as_json:
             raise
         return _open(error)
-    if found.figures["suspects"] and given["out"] is not None:
-        return _refused(found, as_json=as_json)
     if not as_json:
-        _show(found)
-    return finish(found, given, as_json=as_json, source=file)
+        _show(found, unit)
+    if found.figures["suspects"]:
+        return _refused(found, as_json=as_json)
+    return finish(found, given, as_json=as_json, source=file, unit=unit)
 
 
 def _said(order: str | None, clockwise: bool, base: str | None, dents: str | None, sides: tuple[str, ...]) -> "Said":
@@ -148,22 +149,30 @@ def _refused(found: "Captured", *, as_json: bool) -> int:
     return CHECK_FAILED
 
 
-def _show(found: "Captured") -> None:
+def _show(found: "Captured", unit: "Unit") -> None:
+    from nesting.units import from_mm
+
     named = {s["line"] for s in found.figures["suspects"]}
+    inches = unit in ("inch", "foot")
+    sign = "in" if inches else "mm"
+
+    def told(value_mm: float, places: int, plus: str = "") -> str:
+        return f"{from_mm(value_mm, 'inch'):{plus}.3f}" if inches else f"{value_mm:{plus}.{places}f}"
+
     rows = [
         [
             r["tape"],
-            f"{r['reading_mm']:.1f}",
-            f"{r['residual_mm']:+.2f}",
+            told(r["reading_mm"], 1),
+            told(r["residual_mm"], 2, "+"),
             f"{r['checked']:.2f}",
             "misread?" if r["line"] in named else "",
         ]
         for r in found.figures["readings"]
     ]
-    show_table(["tape", "reading mm", "residual mm", "checked", ""], rows)
+    show_table(["tape", f"reading {sign}", f"residual {sign}", "checked", ""], rows)
     corners = [
-        [c["name"], f"{c['x_mm']:.1f}", f"{c['y_mm']:.1f}", f"{c['sd_mm']:.2f}"] for c in found.figures["corners"]
+        [c["name"], told(c["x_mm"], 1), told(c["y_mm"], 1), told(c["sd_mm"], 2)] for c in found.figures["corners"]
     ]
-    show_table(["corner", "x mm", "y mm", "deviation mm"], corners)
+    show_table(["corner", f"x {sign}", f"y {sign}", f"deviation {sign}"], corners)
     if found.figures["take_next"]:
         say(f"tape to take next: {', '.join(found.figures['take_next'])}")

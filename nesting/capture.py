@@ -15,6 +15,7 @@ from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.outline.captured import DRY_RUN, Captured
 from nesting.plate import Plate
 from nesting.plate_file import CaptureEntry, StoredPlate, refuse_taken, write_plate_file
+from nesting.report.sheet.words import Lengths
 
 SCHEMA: Final = "oddplate-capture/1"
 PICTURES: Final = (".png", ".svg", ".pdf")
@@ -158,15 +159,20 @@ def document(kept: StoredPlate, captured: Captured | None = None) -> dict[str, A
     }
 
 
-def check_lines(kept: StoredPlate) -> list[str]:
-    """Say which three distances to tape before cutting."""
+def check_lines(kept: StoredPlate, lengths: Lengths | None = None) -> list[str]:
+    """Say which three distances to tape before cutting, in millimetres unless told otherwise."""
     names = {c.name: c.point for c in named_corners(kept.to_lay_out)}
-    return [_check_line(c, names) for c in tape_checks(kept.plate.outer)]
+    return [_check_line(c, names, lengths) for c in tape_checks(kept.plate.outer)]
 
 
-def _check_line(check: TapeCheck, names: dict[str, Point]) -> str:
+def _check_line(check: TapeCheck, names: dict[str, Point], lengths: Lengths | None) -> str:
     ends = [_named(p, names) or f"({p[0]:.0f}, {p[1]:.0f})" for p in (check.start, check.end)]
-    return f"{ends[0]} to {ends[1]}: {check.length_mm:.1f} mm"
+    told = (
+        lengths.text(check.length_mm).replace("\u00a0", " ")
+        if lengths and lengths.inches
+        else f"{check.length_mm:.1f} mm"
+    )
+    return f"{ends[0]} to {ends[1]}: {told}"
 
 
 def _named(at: Point, names: dict[str, Point]) -> str | None:

@@ -22,6 +22,7 @@ CRITICAL: Final = 3.29
 """A reading off by more than this many of its standard deviations is one in a thousand (two-sided normal)."""
 
 _TOLD_APART: Final = 0.95
+_THE_SAME: Final = 0.999
 _NO_CHECK: Final = 1e-6
 _RANK: Final = 1e-8
 _FAINT: Final = 1e-5
@@ -190,7 +191,10 @@ def suspects(tapes: Tapes, found: Adjusted) -> tuple[Suspect, ...]:
         near = [
             k
             for k in left
-            if k != worst and abs(alike[worst, k]) > _TOLD_APART and abs(tests[k]) > abs(tests[worst]) - 1
+            if k != worst
+            and abs(alike[worst, k]) > _TOLD_APART
+            # Tests that are one and the same differ only by how far a large mistake bends the figure.
+            and (abs(alike[worst, k]) > _THE_SAME or abs(tests[k]) > abs(tests[worst]) - 1)
         ]
         misread = -float(misfits[worst] * tapes.sigmas[worst] / max(share[worst, worst], _NO_CHECK))
         named.append(Suspect(reading=worst, test=abs(float(tests[worst])), misread_mm=misread, like=tuple(near)))

@@ -222,11 +222,16 @@ def _suspect_words(taped: Taped) -> list[str]:
     told = []
     for s in taped.suspects:
         reading = taped.readings[s.reading]
-        like = "".join(f" (or {taped.readings[k].tape}: the tapes do not tell these apart)" for k in s.like[:2])
+        others = ", ".join(taped.readings[k].tape for k in s.like)
+        then = (
+            f"or one of {others} is wrong instead, the tapes do not tell these apart; take them again, or one more "
+            "that crosses them, and leave none out before"
+            if others
+            else f"take it again, or leave it out with --leave-out {reading.tape}"
+        )
         told.append(
             f"line {reading.line}: tape {reading.tape} reads {reading.length_mm:.1f} mm and does not go with the "
-            f"others; likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}{like}; "
-            f"take it again, or leave it out with --leave-out {reading.tape}"
+            f"others; likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}; {then}"
         )
     if not told and taped.scale > 1.0:
         told.append(

@@ -85,8 +85,28 @@ def test_a_misread_tape_keeps_the_plate_file_from_being_written(tmp_path: Path, 
     assert json.loads(shown.out)["suspects"]
     assert "a tape is misread; nothing was written" in shown.err
     assert list(tmp_path.iterdir()) == []
-    assert main(["plate", "tapes", "--typed", lines]) == 0
-    assert "misread?" in capsys.readouterr().out
+    assert main(["plate", "tapes", "--typed", lines]) == 4
+    shown = capsys.readouterr()
+    assert "misread?" in shown.out and "--out" not in shown.out + shown.err
+
+
+def test_with_one_spare_tape_every_tape_may_be_the_misread_one(capsys: pytest.CaptureFixture[str]):
+    """One spare reading makes one condition, and every reading explains it equally (Baarda 1968)."""
+    lines = "A,B,1105; B,C,648; C,D,867; D,A,601; A,C,1222; B,D,1128"
+    assert main(["plate", "tapes", "--typed", lines, "--json"]) == 4
+    (suspect,) = json.loads(capsys.readouterr().out)["suspects"]
+    assert {suspect["tape"], *suspect["or"]} == {"A-B", "B-C", "C-D", "D-A", "A-C", "B-D"}
+    assert main(["plate", "tapes", "--typed", lines]) == 4
+    assert "--leave-out" not in capsys.readouterr().err
+
+
+def test_readings_in_inches_are_told_in_inches(capsys: pytest.CaptureFixture[str]):
+    lines = "A,B,47 1/4; B,C,31 1/2; C,A,56 25/32"
+    assert main(["plate", "tapes", "--typed", lines, "--units", "inch", "--thickness", "1/4 in"]) == 0
+    out = capsys.readouterr().out
+    assert "reading in" in out and "B to C: 31 1/2 in" in out and " mm" not in out
+    assert main(["plate", "tapes", "--typed", lines, "--units", "inch", "--thickness", "0.25"]) == 2
+    assert '"0.25 inch" or "0.25 mm"' in capsys.readouterr().err
 
 
 def test_an_open_side_is_refused_without_a_terminal_and_settled_by_an_option(capsys: pytest.CaptureFixture[str]):
