@@ -116,7 +116,7 @@ def test_a_plate_has_one_shape(tmp_path: Path):
     part = '[[part]]\ndrawing = "a.dxf"\n'
     both = faults(tmp_path, f'units = "mm"\n[plate]\ndrawing = "p.dxf"\nwidth = 5\nheight = 5\n{part}')
     half = faults(tmp_path, f'units = "mm"\n[plate]\nwidth = 5\n{part}')
-    assert both == ["line 2: plate: say the shape once: drawing, or corners, or width and height"]
+    assert both == ["line 2: plate: say the shape once: drawing, or corners, or width and height, or rack"]
     assert half == ["line 2: plate: a plain rectangle needs both width and height"]
 
 
