@@ -14,13 +14,11 @@ from nesting.geometry.pose import Pose
 from nesting.outline.bounds import best_set_up
 from nesting.outline.captured import Captured
 from nesting.outline.photo.camera import Camera
-from nesting.outline.photo.colours import Likely
-from nesting.outline.photo.edges import Crossed, Edge, at_strongest, cross
 from nesting.outline.photo.lens import Lens
 from nesting.outline.photo.marks import Ask, Marks, camera_of, find_marks, lens_of
+from nesting.outline.photo.measured import measure
 from nesting.outline.photo.picture import Picture
 from nesting.outline.photo.pieces import Straightened, sharp_corners, straighten
-from nesting.outline.photo.steel import find_steel
 
 Floats = NDArray[np.float64]
 
@@ -29,10 +27,7 @@ EDGE_SIGMA_PX: Final = 0.4
 EDGE_SIGMA_MM: Final = 0.4
 TAPE_MM: Final = 2.0
 """How far a taped length may be off (common practice, no source)."""
-_MOST_UNCLEAR: Final = 0.15
-_LONGEST_UNCLEAR_MM: Final = 60.0
 _CORNER_MM: Final = 9.0
-_LEAST_HOLE_MM: Final = 12.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,101 +55,54 @@ def from_photo(picture: Picture, ask: Ask, lens: Lens | None = None) -> Photo:
 
 def outline_of(picture: Picture, ask: Ask, marks: Marks, camera: Camera) -> Photo:
     """Find plate and holes in the picture, straighten them, and say how far they may be wrong."""
-    height, width = picture.pixels.shape[:2]
-    middle = np.array(ask.middle) if ask.middle else np.array([width / 2, height / 2])
-    here = camera.on_face(middle + np.array([[0.0, 0.0], [1.0, 0.0]]))
-    spot = float(np.hypot(*(here[1] - here[0])))
-    on_floor = ask.marks_on == "floor"
-    steel = find_steel(
-        picture.pixels,
-        floor=list(marks.outlines) if on_floor else [],
-        face=[] if on_floor else list(marks.papers),
-        middle=np.array(ask.middle) if ask.middle else None,
-        least_hole_px=math.pi * (_LEAST_HOLE_MM / 2 / spot) ** 2,
-    )
-    thickness = ask.thickness_mm or 0.0
-
-    def face(points: Floats, normals: Floats) -> Floats:
-        bottom = camera.pixels(camera.on_face(points), float(camera.values[11]) - thickness)
-        seen: Floats = ((bottom - points) * normals).sum(axis=1).clip(0.0)
-        return seen
-
-    along = max(12 / spot, 6.0)
-    sides = [(steel.edge, 1), *((h, -1) for h in steel.holes)]
-    reach = max(4 * steel.step_px, (10 + 1.5 * thickness) / spot)
-    crossed = [
-        cross(picture.pixels, c, inside=i, reach_px=_within(c, reach), along_px=along, likely=steel.likely)
-        for c, i in sides
-    ]
-    _refuse_unclear(picture, crossed, step_px=max(1.0, along / 6), long_px=_LONGEST_UNCLEAR_MM / spot)
-    near = max(3.0, 2.0 / spot)
-    again = [
-        cross(picture.pixels, at_strongest(c).points, inside=i, reach_px=near, along_px=along)
-        for c, (_, i) in zip(crossed, sides, strict=True)
-    ]
-    edges = [at_strongest(c, face(c.points, c.normals)) for c in again]
-    return _assembled(picture, ask, marks, camera, steel.likely, edges, spot)
-
-
-def _within(contour: Floats, reach_px: float) -> float:
-    """How far across a contour to look so as not to see its other side."""
-    return min(reach_px, 0.9 * math.sqrt(shapely.Polygon(contour).area / math.pi))
-
-
-def _refuse_unclear(picture: Picture, crossed: Sequence[Crossed], *, step_px: float, long_px: float) -> None:
-    """Refuse an edge on both sides of which plate and floor are not what they should be, over a share or a length."""
-    for number, edge in enumerate(crossed):
-        unclear = ~edge.clear
-        doubled = np.concatenate([unclear, unclear, [False]])
-        ends = np.flatnonzero(np.diff(np.concatenate([[False], doubled]).astype(np.int8)))
-        runs = ends[1::2] - ends[::2]
-        share, longest = float(unclear.mean()), min(int(runs.max(initial=0)), len(unclear))
-        if share > _MOST_UNCLEAR or longest * step_px > long_px:
-            worst = int(ends[::2][runs.argmax()] + runs.max() // 2) % len(unclear)
-            x, y = edge.points[worst]
-            what = f"the edge of hole {number}" if number else "the plate's edge"
-            raise InputError(
-                f"{picture.name}: plate and floor cannot be told apart along {share:.0%} of {what}, worst about pixel "
-                f"{x:.0f},{y:.0f}; take it in other light, or on a floor of another colour, or give --points"
-            )
-
-
-def _assembled(
-    picture: Picture, ask: Ask, marks: Marks, camera: Camera, likely: Likely, edges: Sequence[Edge], spot: float
-) -> Photo:
-    flats = [camera.on_face(e.points) for e in edges]
+    measured = measure(picture, ask, marks, camera)
+    flats = [camera.on_face(e.points) for e in measured.edges]
     pose = _laid(flats[0])
-    pieces: list[Straightened] = []
 
     def pixels_of(flat: Floats) -> Floats:
         return camera.pixels(_moved_back(flat, pose))
 
     def floor_at(patch: shapely.Polygon) -> float:
-        return likely.floor_in(picture.pixels, pixels_of(np.array(patch.exterior.coords)))
+        return measured.likely.floor_in(picture.pixels, pixels_of(np.array(patch.exterior.coords)))
 
-    for flat in flats:
-        ring = shapely.Polygon(flat)
-        ordered = flat if ring.exterior.is_ccw else flat[::-1]
-        pieces.append(
-            straighten(
-                _moved(ordered, pose),
-                tolerance_mm=max(ask.tolerance_mm, spot),
-                corner_mm=_CORNER_MM,
-                left=not pieces,
-                floor_at=floor_at,
-            )
+    pieces = [
+        straighten(
+            _moved(flat if shapely.Polygon(flat).exterior.is_ccw else flat[::-1], pose),
+            tolerance_mm=max(ask.tolerance_mm, measured.spot_mm),
+            corner_mm=_CORNER_MM,
+            left=number == 0,
+            floor_at=floor_at,
         )
-    outer, holes = pieces[0], pieces[1:]
-    vertices = _moved_back(np.array([v[:2] for v in outer.corners]), pose) if outer.corners else flats[0][::40]
-    at = camera.pixels(vertices)
-    sharp = sharp_corners(outer)
-    bound, pair = bound_of(camera, at, math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM), sharp)
+        for number, flat in enumerate(flats)
+    ]
+    corners = pixels_of(np.array([v[:2] for v in pieces[0].corners]).reshape(-1, 2))
+    return Photo(
+        captured=_captured(ask, marks, camera, pieces, corners if len(corners) else measured.edges[0].points[::40]),
+        picture=picture,
+        rings=tuple(pixels_of(np.array(p.contour.polygon(0.05, "midway").exterior.coords)) for p in pieces),
+        corners=corners,
+        marks=marks.outlines,
+        pixels_of=pixels_of,
+    )
+
+
+def _captured(ask: Ask, marks: Marks, camera: Camera, pieces: Sequence[Straightened], at: Floats) -> Captured:
+    """What is told of an outline whose corners are seen at pixels `at`, or points of it where it has none."""
+    outer = pieces[0]
+    here = camera.on_face(at.mean(axis=0) + np.array([[0.0, 0.0], [1.0, 0.0]]))
+    spot = float(np.hypot(*(here[1] - here[0])))
+    own_mm = math.hypot(EDGE_SIGMA_PX * spot, EDGE_SIGMA_MM)
+    bound, pair = bound_of(camera, at, own_mm, sharp_corners(outer))
     scatter = max(p.outward_mm for p in pieces)
     names = tuple(str(k + 1) for k in range(len(outer.corners)))
-    captured = Captured(
+    corners = [
+        {"name": n, "x_mm": round(v[0], 3), "y_mm": round(v[1], 3), "x_px": round(p[0], 1), "y_px": round(p[1], 1)}
+        for n, v, p in zip(names, outer.corners, at.tolist(), strict=False)
+    ]
+    return Captured(
         way="photo",
         outer=outer.contour,
-        holes=tuple(h.contour for h in holes),
+        holes=tuple(h.contour for h in pieces[1:]),
         uncertainty_mm=bound + scatter,
         basis=f"{marks.told} on the {ask.marks_on}, {spot:.2f} mm a pixel; "
         f"camera, print, thickness and edge {bound:.2f} mm, edge off its lines and arcs {scatter:.2f} mm",
@@ -166,25 +114,11 @@ def _assembled(
             f"seen from {camera.place[2] / 1000:.2f} m above; corners of sheets off by {camera.residual_px:.2f} pixels",
         ),
         figures={
-            "corners": [
-                {
-                    "name": n,
-                    "x_mm": round(v[0], 3),
-                    "y_mm": round(v[1], 3),
-                    "x_px": round(p[0], 1),
-                    "y_px": round(p[1], 1),
-                }
-                for n, v, p in zip(names, outer.corners, at.tolist(), strict=False)
-            ],
+            "corners": corners,
             "mm_per_pixel": round(spot, 4),
             "sheets_off_px": round(camera.residual_px, 3),
             "camera_height_mm": round(float(camera.place[2]), 1),
         },
-    )
-    rings = tuple(pixels_of(np.array(p.contour.polygon(0.05, "midway").exterior.coords)) for p in pieces)
-    corners = at if names else at[:0]
-    return Photo(
-        captured=captured, picture=picture, rings=rings, corners=corners, marks=marks.outlines, pixels_of=pixels_of
     )
 
 

@@ -19,9 +19,9 @@ from shapely.geometry.base import BaseGeometry
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
 from nesting.geometry.pose import Point
-from nesting.outline.arcs import bulge_through
 from nesting.outline.fits import fit_circle, fit_line
 from nesting.outline.inside import contours_of, simpler_inside
+from nesting.outline.photo.joints import Piece, point_of, vertices_where_they_meet
 from nesting.outline.photo.parting import LEAST_POINTS, Run, part, trimmed
 from nesting.outline.rings import Vertex, contour_of, vertices_of
 
@@ -39,27 +39,6 @@ _ROUNDED_MM: Final = 10.0
 
 _LEAST_CLAIM: Final = 8.0
 _SURE: Final = 2.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Piece:
-    """A line (`radius_mm` 0: a point on it and its direction) or an arc (centre, radius, its way round)."""
-
-    at: Floats
-    direction: Floats
-    radius_mm: float
-    off: Floats
-    first: int
-    last: int
-
-    def moved_left(self, by_mm: float) -> "Piece":
-        """The piece moved to its left, where the plate is, radius and all."""
-        if self.radius_mm:
-            # Left of an arc run counter-clockwise is towards its centre.
-            radius = max(self.radius_mm - by_mm * float(self.direction[0]), 0.05)
-            return _with(self, radius_mm=radius)
-        normal = np.array([-self.direction[1], self.direction[0]])
-        return _with(self, at=self.at + by_mm * normal)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,7 +77,7 @@ def straighten(
         dents = [max(float(np.percentile(off, 95)), 0.0) for off in offs]
         most = max(float(abs(off - dent).max()) for off, dent in zip(offs, dents, strict=True))
         shifted = [p.moved_left(side * dent) for p, dent in zip(pieces, dents, strict=True)]
-        vertices = _vertices(shifted, points, tolerance_mm)
+        vertices = vertices_where_they_meet(shifted, points, tolerance_mm)
         for _ in range(2):
             doubt = _doubt(vertices, points, tolerance_mm, left=left, floor_at=floor_at)
             open_mm = max(open_mm, doubt.open_mm)
@@ -151,7 +130,7 @@ def _doubt(
     for patch in getattr(patches, "geoms", [patches]):
         level = floor_at(patch) if patch.area > _LEAST_CLAIM * tolerance_mm**2 else -math.inf
         if level >= 0.0:
-            corners.append(_point(np.array(patch.centroid.coords[0])))
+            corners.append(point_of(np.array(patch.centroid.coords[0])))
         if 0.0 <= level < _SURE:
             ring = measured.exterior if left else drawn.exterior
             open_mm = max(open_mm, float(shapely.distance(shapely.points(patch.exterior.coords), ring).max()))
@@ -174,7 +153,7 @@ def _without(vertices: list[Vertex], places: Sequence[Point], points: Floats, to
         half = math.acos(float(np.clip(back @ on, -1.0, 1.0))) / 2
         deep = float(shapely.distance(measured, shapely.Point(at[k]))) + tolerance_mm
         short = min(deep / max(math.cos(half), 0.2), room)
-        found += [(*_point(at[k] + short * way), 0.0) for way in (back, on)]
+        found += [(*point_of(at[k] + short * way), 0.0) for way in (back, on)]
     return found
 
 
@@ -191,17 +170,6 @@ def sharp_corners(found: Straightened) -> list[int]:
         if turn >= _SHARP_DEG and long[k] and long[k - 1]:
             sharp.add(int(np.hypot(*(corners - line[0]).T).argmin()))
     return sorted(sharp)
-
-
-def _with(piece: Piece, *, at: Floats | None = None, radius_mm: float | None = None) -> Piece:
-    return Piece(
-        at=piece.at if at is None else at,
-        direction=piece.direction,
-        radius_mm=piece.radius_mm if radius_mm is None else radius_mm,
-        off=piece.off,
-        first=piece.first,
-        last=piece.last,
-    )
 
 
 def _circle(points: Floats, smooth: float, side: float) -> Straightened:
@@ -280,72 +248,3 @@ def _nearest(points: Floats, kept: Bools, run: Run) -> Piece:
     away = points - line.middle
     off = line.direction[0] * away[:, 1] - line.direction[1] * away[:, 0]
     return Piece(at=line.middle, direction=line.direction, radius_mm=0.0, off=off, first=run.first, last=run.last)
-
-
-def _vertices(pieces: Sequence[Piece], points: Floats, tolerance_mm: float) -> list[Vertex]:
-    """Corners where neighbours meet, with the bulge of the piece that leaves them."""
-    n = len(points)
-    corners = [_meeting(pieces[k - 1], piece, points[piece.first % n], tolerance_mm) for k, piece in enumerate(pieces)]
-    found: list[Vertex] = []
-    for k, piece in enumerate(pieces):
-        here, there = corners[k], corners[(k + 1) % len(pieces)]
-        bulge = 0.0
-        if piece.radius_mm:
-            a, b = here - piece.at, there - piece.at
-            way = float(piece.direction[0])
-            first = math.atan2(a[1], a[0])
-            middle = first + way * ((math.atan2(b[1], b[0]) - first) * way % (2 * math.pi)) / 2
-            top = piece.at + piece.radius_mm * np.array([math.cos(middle), math.sin(middle)])
-            # Over the arc's own middle: its ends may lie a little off its circle.
-            bulge = bulge_through(_point(here), _point(top), _point(there))
-        found.append((float(here[0]), float(here[1]), bulge))
-    return found
-
-
-def _point(at: Floats) -> Point:
-    return float(at[0]), float(at[1])
-
-
-def _meeting(one: Piece, other: Piece, near: Floats, tolerance_mm: float) -> Floats:
-    """Where two pieces meet nearest to a place; the place's foot on them where they hardly do."""
-    candidates = _crossings(one, other)
-    good = [c for c in candidates if math.dist(c, near) <= 12 * tolerance_mm]
-    if good:
-        return min(good, key=lambda c: math.dist(c, near))
-    feet = np.array([_foot(one, near), _foot(other, near)])
-    middle: Floats = feet.mean(axis=0)
-    return middle
-
-
-def _foot(piece: Piece, near: Floats) -> Floats:
-    if piece.radius_mm:
-        away = near - piece.at
-        foot: Floats = piece.at + away * piece.radius_mm / max(float(np.hypot(*away)), 1e-9)
-        return foot
-    along: Floats = piece.at + piece.direction * float((near - piece.at) @ piece.direction)
-    return along
-
-
-def _crossings(one: Piece, other: Piece) -> list[Floats]:
-    if one.radius_mm and other.radius_mm:
-        between = other.at - one.at
-        gap = float(np.hypot(*between))
-        if not abs(one.radius_mm - other.radius_mm) < gap < one.radius_mm + other.radius_mm:
-            return []
-        along = (gap**2 + one.radius_mm**2 - other.radius_mm**2) / (2 * gap)
-        unit = between / gap
-        height = math.sqrt(max(one.radius_mm**2 - along**2, 0.0))
-        normal = np.array([-unit[1], unit[0]])
-        return [one.at + along * unit + s * height * normal for s in (1.0, -1.0)]
-    if one.radius_mm or other.radius_mm:
-        arc, line = (one, other) if one.radius_mm else (other, one)
-        foot = _foot(line, arc.at)
-        inside = arc.radius_mm**2 - float(((foot - arc.at) ** 2).sum())
-        if inside < 0.0:
-            return []
-        return [foot + s * math.sqrt(inside) * line.direction for s in (1.0, -1.0)]
-    cross = float(one.direction[0] * other.direction[1] - one.direction[1] * other.direction[0])
-    if abs(cross) < 1e-3:
-        return []
-    away = other.at - one.at
-    return [one.at + one.direction * float(away[0] * other.direction[1] - away[1] * other.direction[0]) / cross]

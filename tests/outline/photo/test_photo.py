@@ -15,8 +15,7 @@ from shapely.geometry import Point, Polygon, box
 from cli.main import main
 from nesting.errors import InputError
 from nesting.outline.pasted import Pasted
-from nesting.outline.photo import dragging
-from nesting.outline.photo import photo as photo_module
+from nesting.outline.photo import dragging, measured
 from nesting.outline.photo.corrected import by_points, points_text
 from nesting.outline.photo.marks import Ask
 from nesting.outline.photo.photo import Photo, check_taped, from_photo
@@ -178,7 +177,7 @@ def test_sheets_on_the_plate_need_no_thickness(tmp_path: Path):
 
 def test_a_part_of_the_plate_that_is_lost_is_seen_at_the_edge(picture: Path, monkeypatch: pytest.MonkeyPatch):
     """The cut between plate and floor is taken across the plate: on both sides of it is plate."""
-    true = photo_module.find_steel
+    true = measured.find_steel
 
     def loses_a_corner(pixels: np.ndarray, **given: object) -> Steel:
         steel = true(pixels, **given)
@@ -187,7 +186,7 @@ def test_a_part_of_the_plate_that_is_lost_is_seen_at_the_edge(picture: Path, mon
         largest = max(getattr(left, "geoms", [left]), key=lambda g: g.area)
         return replace(steel, edge=np.array(largest.exterior.coords)[:-1], holes=())
 
-    monkeypatch.setattr(photo_module, "find_steel", loses_a_corner)
+    monkeypatch.setattr(measured, "find_steel", loses_a_corner)
     with pytest.raises(InputError, match=r"cannot be told apart along .* of the plate's edge, worst about pixel"):
         from_photo(read_picture(picture), ASK)
 
