@@ -45,13 +45,14 @@ def _stop() -> Callable[[], bool] | None:
 
 @dataclass(frozen=True, kw_only=True)
 class Stage:
-    """One piece of plate of a chain: which of the demands, by part id, may be laid on it, and what lies there already.
+    """One piece of plate of a chain: which of the demands, by part id, it may serve, and what lies there already.
 
-    With `doubtful` it is not known yet which of them find a place there at all.
+    `allowed` are those of them that are not known to find no place there; with `doubtful` some were not tried yet.
     """
 
     plate: Plate
     clearances: Clearances
+    serves: frozenset[str]
     allowed: frozenset[str]
     start: tuple[Placement, ...] = ()
     doubtful: bool = False
@@ -169,10 +170,11 @@ def _filled(
 
 
 def _together(chain: Chain, layouts: list[Layout]) -> list[Layout]:
-    allowed = frozenset.intersection(*(s.allowed for s in chain.stages))
-    demands = tuple(d for d in chain.demands if d.part.id in allowed)
-    if len(demands) < len(chain.demands) or not any(layout.placements for layout in layouts):
+    # What one piece may not serve must not stray to it; what only does not fit there will not.
+    if len({s.serves for s in chain.stages}) > 1 or not any(layout.placements for layout in layouts):
         return layouts
+    allowed = frozenset().union(*(s.allowed for s in chain.stages))
+    demands = tuple(d for d in chain.demands if d.part.id in allowed)
     found = fill_plates(
         [s.plate for s in chain.stages],
         demands,

@@ -45,7 +45,7 @@ POLISH_FROM: Final = 0.86
 """Share of the time after which the plan stands and only its leftovers are bettered."""
 
 WAYS: Final = {
-    True: {"on": 0.1, "anew": 0.5, "as one": 0.1, "by price": 0.3},
+    True: {"on": 0.1, "anew": 0.35, "as one": 0.3, "by price": 0.25},
     False: {"on": 0.15, "anew": 0.55, "as one": 0.0, "by price": 0.3},
 }
 """How often one piece is bettered from what lies on it, two are filled anew with what is theirs and what is left over,
@@ -286,7 +286,7 @@ class Planner:
     ) -> Task:
         starts = starts or [None] * len(order)
         seconds = self._cut_s(share * self._fill_s * (1.0 + 0.5 * math.log2(self._trials.patience)))
-        together_s = self._cut_s(2.0 * seconds) if together else 0.0
+        together_s = self._cut_s(1.5 * seconds) if together else 0.0
         seconds = 0.0 if together else seconds
         chain = Chain(
             stages=tuple(self._stage(p, s) for p, s in zip(order, starts, strict=True)),
@@ -312,6 +312,7 @@ class Planner:
         return Stage(
             plate=stock.plate,
             clearances=stock.clearances,
+            serves=frozenset(self.batch.lines[i].id for i in self.batch.serves[piece]),
             allowed=seen.fits,
             start=() if start is None else start.layout.placements,
             doubtful=not seen.fits <= seen.tried,
