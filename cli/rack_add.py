@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from nesting.rack.piece import Facts, NewPiece, RackPiece
     from nesting.racking import Said
     from nesting.shop import Shop
+    from nesting.units import Unit
 
 _DATE = click.DateTime(["%Y-%m-%d"])
 
@@ -38,7 +39,7 @@ _DATE = click.DateTime(["%Y-%m-%d"])
 @click.option("--value", type=float, metavar="MONEY", help="A value of your own, for the piece.")
 @click.option("--added", type=_DATE, metavar="YYYY-MM-DD", help="When it came; default today.")
 @click.option("--uncertainty", metavar="LENGTH", help="How far the outline may be off; must be said for a drawing.")
-@click.option("--units", metavar="UNIT", help="Unit of a drawing that does not say it.")
+@click.option("--units", metavar="UNIT", help="Unit of a plain size, or of a drawing that does not say it.")
 @with_act
 @json_option
 def add(
@@ -61,6 +62,7 @@ def add(
     own = shop_of(shop)
     said = _said(given)
     new = [_new(source, said) for source in sources]
+    _refuse_doubtful_thickness(given["thickness"], said, new)
     with opened(where, own, create=True) as rack:
         came = rack.add([one for one in new for _ in range(count)], who=who_is(who), note=note)
         return _tell(came, own, rack.where, as_json=as_json)
@@ -100,15 +102,37 @@ def _new(source: str, said: "Said") -> "NewPiece":
     from nesting.lengths import parse_length
     from nesting.racking import piece_of_file, piece_of_size
 
-    entry = options.plate_entry(source)
-    if "width" in entry:
-        width, height = (parse_length(entry[key], "mm") for key in ("width", "height"))
+    sides = None if Path(source).exists() else options.size_texts(source)
+    if sides is not None and all(side.strip()[:1].isdigit() for side in sides):
+        width, height = (parse_length(side, _unit_of_size(said)) for side in sides)
         return piece_of_size(width, height, said)
     new, findings = piece_of_file(Path(source), said)
     for finding in findings:
         if finding.severity != "note":
             say(finding_line(Path(source).name, finding))
     return new
+
+
+def _refuse_doubtful_thickness(thickness: str | None, said: "Said", new: "list[NewPiece]") -> None:
+    """Beside a size in another unit a thickness must say its own: 0.25 could be either."""
+    sized = any(one.capture.get("way") == "width and height" for one in new)
+    if thickness is not None and sized and said.units not in (None, "mm") and options.is_plain(thickness):
+        raise click.BadParameter(
+            f"the size is in {said.units}, a plain number here is in mm; write the unit beside it, such as "
+            f'"{thickness} {said.units}" or "{thickness} mm"',
+            param_hint="--thickness",
+        )
+
+
+def _unit_of_size(said: "Said") -> "Unit":
+    """Plain numbers of a size are in `--units`, millimetres unless that is said."""
+    from nesting.units import parse_unit
+
+    if said.units is None:
+        return "mm"
+    if said.units.startswith("px"):
+        raise click.BadParameter("pixels are for drawings; a size is in mm or inch", param_hint="--units")
+    return parse_unit(said.units)
 
 
 def _tell(came: "list[RackPiece]", shop: "Shop", where: str, *, as_json: bool) -> int:

@@ -11,6 +11,7 @@ from typing import Final
 import shapely
 
 from nesting.errors import InputError
+from nesting.geometry.pose import Point, Pose
 from nesting.layout import Layout, Placement
 from nesting.layout_file import load_layout
 from nesting.outline.leftover import Leftover, NothingLeftError, Shear, from_layout
@@ -21,6 +22,8 @@ from nesting.rack.store import NewCut, Rack
 from nesting.racking import capture_json
 from nesting.release import LAYOUT
 from nesting.remnant import balance
+from nesting.settle.rigid import fit
+from nesting.settle.turned import turned, turned_plate
 from nesting.shop import Shop
 
 REPORT: Final = "report.json"
@@ -125,9 +128,13 @@ def record_cut(
 
     The piece is the one that the layout's plate is named by, unless said.  What is known of it goes to each remnant;
     a part that was not reached leaves its place in one.  Raises `InputError` where the layout was made for another
-    outline, `RackError` where the piece is not there to be cut.
+    outline, `RackError` where the piece is not there to be cut.  A layout that was settled on the table since goes back
+    to where the piece is drawn, `shears` with it: what the rack knows of the piece, such as its grain, holds there.
     """
-    used = piece_of_layout(rack, cutting.layout, piece)
+    used, back = piece_of_layout(rack, cutting.layout, piece)
+    if back is not None:
+        cutting = replace(cutting, layout=replace(turned(cutting.layout, back), id=cutting.layout.id))
+        shears = [(back.point(a), back.point(b)) for a, b in shears]
     left, notes = _left(cutting.cut, shop, shears, notch_mm)
     plates = left.plates if left else ()
     capture = CaptureEntry(
@@ -153,8 +160,11 @@ def record_cut(
     return Recorded(piece=gone, remnants=tuple(remnants), cut=cut, notes=notes)
 
 
-def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> RackPiece:
-    """Return the piece that a layout was made for; raise `InputError` where it is not known or has another outline."""
+def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> tuple[RackPiece, Pose | None]:
+    """Return the piece that a layout was made for, and the pose from the table back to its drawing if it was settled.
+
+    Raise `InputError` where the piece is not known or has another outline.
+    """
     try:
         found = rack.piece(id or layout.plate.name)
     except InputError as error:
@@ -163,13 +173,30 @@ def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> RackPiece:
         raise InputError(
             f"layout {layout.id} lies on plate {layout.plate.name!r}: {error}; say which piece was cut with --piece ID"
         ) from None
-    if not _same_shape(found.plate, layout.plate):
+    if _same_shape(found.plate, layout.plate):
+        return found, None
+    back = _pose_back(layout.plate, found.plate)
+    if back is None:
         raise InputError(
             f"layout {layout.id} was made for another outline than that of {found.id}: "
             f"{layout.plate.area_mm2:.0f} mm2 against {found.plate.area_mm2:.0f} mm2; name the right piece with "
             "--piece, or lay out again"
         )
-    return found
+    return found, back
+
+
+def _pose_back(lies: Plate, drawn: Plate) -> Pose | None:
+    """Return the pose that takes a plate as it lies to its drawing, corner by corner; None for another plate."""
+    here, there = _starts(lies), _starts(drawn)
+    if len(here) != len(there) or len(here) < 2:
+        return None
+    pose = fit(here, there).pose
+    return pose if _same_shape(turned_plate(lies, pose), drawn) else None
+
+
+def _starts(plate: Plate) -> list[Point]:
+    contours = (plate.outer, *plate.holes, *(k.contour for k in plate.keep_outs))
+    return [curve.start for contour in contours for curve in contour.curves]
 
 
 def _same_shape(a: Plate, b: Plate) -> bool:

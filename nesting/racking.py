@@ -33,6 +33,8 @@ class Said:
 
 def piece_of_size(width_mm: float, height_mm: float, said: Said) -> NewPiece:
     """Return a rectangle as a piece, valued as new unless said; exact unless an uncertainty is said."""
+    if min(width_mm, height_mm) <= 0.0:
+        raise InputError(f"a plate of {width_mm:g} x {height_mm:g} mm: expected two lengths above 0")
     plate = Plate(name="sheet", outer=Contour.of_rectangle(width_mm, height_mm), captured="width and height")
     capture = CaptureEntry(way="width and height", who=said.known.who, when=said.known.when, photo=said.known.photo)
     return _piece(StoredPlate(plate=plate, capture=capture), said, "as new")
@@ -54,6 +56,9 @@ def piece_of_file(path: Path, said: Said) -> tuple[NewPiece, tuple[Finding, ...]
             update={k: v for k in ("who", "when", "photo") if (v := getattr(said.known, k)) is not None}
         )
         return _piece(StoredPlate(plate=with_known(kept.plate, said.known), capture=capture), said, "as remnant"), ()
+    if not path.is_file():
+        told = "is a folder; give the drawing in it" if path.is_dir() else "no such file; check the name and the folder"
+        raise InputError(f"{path}: {told}")
     if said.uncertainty_mm is None:
         raise InputError(
             f"{path}: how far the drawing may be off the steel is not known; give --uncertainty, 0 if exact"

@@ -19,6 +19,7 @@ from nesting.outline.leftover import CUT_EDGE_MM
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import Rack, open_rack
 from nesting.rack_cut import Cutting, numbers, read_cutting, record_cut
+from nesting.settle.turned import turned
 from nesting.shop import Shop
 
 SHOP = Shop(keep_mm=((150.0, 150.0),))
@@ -34,6 +35,21 @@ def laid(rack: Rack, tmp_path: Path) -> tuple[str, Layout]:
     """The plate of the layout as a piece of the rack, and the layout made for it."""
     id = rack.add([NewPiece.of(replace(PLATE, certificate="3.1/88", place="B2"))], who="me")[0].id
     return id, save_layout(replace(LAYOUT, plate=rack.piece(id).plate, id=""), tmp_path / "layout.json")
+
+
+def test_a_layout_that_was_settled_on_the_table_is_recorded_for_its_piece(rack: Rack, tmp_path: Path):
+    id, layout = laid(rack, tmp_path)
+    straight = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", shears=[((0.0, 450.0), (1200.0, 450.0))])
+    rack.undo(id, who="Ann")
+    pose = Pose(turn_deg=31.0, x_mm=250.0, y_mm=-40.0)
+    save_layout(turned(layout, pose), tmp_path / "layout.json")
+    shear = (pose.point((0.0, 450.0)), pose.point((1200.0, 450.0)))
+    done = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", shears=[shear])
+    assert done.piece.id == id and len(done.remnants) == len(straight.remnants) > 0
+    for ours, theirs in zip(done.remnants, straight.remnants, strict=True):
+        assert ours.plate.grain_deg == theirs.plate.grain_deg == 90.0
+        apart = shapely.symmetric_difference(ours.plate.fine_polygon, theirs.plate.fine_polygon)
+        assert apart.area < 1e-3 * theirs.plate.area_mm2
 
 
 def test_remnants_come_back_with_all_that_is_known_of_their_parent(rack: Rack, tmp_path: Path):

@@ -78,6 +78,23 @@ def test_plates_come_from_files_drawings_and_sizes(home: Path, capsys: Captured)
     assert "--id goes with one piece" in capsys.readouterr().err
 
 
+def test_a_size_is_read_in_the_unit_that_is_said(home: Path, capsys: Captured):
+    (piece,) = told(capsys, "add", "48x96", "--units", "inch", "--thickness", "1/4 in")["pieces"]
+    assert [piece["sizes"][f"size_{axis}_mm"] for axis in "xy"] == pytest.approx([1219.2, 2438.4])
+    assert run("add", "48x96", "--units", "inch", "--thickness", "0.25") == 2
+    assert '"0.25 inch" or "0.25 mm"' in capsys.readouterr().err
+    assert run("add", "48x96", "--units", "px96") == 2
+
+
+@pytest.mark.parametrize(
+    ("source", "why"),
+    [("0x20", "two lengths above 0"), ("none.dxf", "no such file"), ("1200y800", "no such file"), (".", "is a folder")],
+)
+def test_what_is_no_plate_is_refused(source: str, why: str, capsys: Captured):
+    assert run("add", source) == 2
+    assert why in capsys.readouterr().err
+
+
 def test_a_piece_is_shown_drawn_and_written(home: Path, capsys: Captured):
     run("add", "900x500", "--thickness", "6", "--grade", "S235JR", "--photo", "a b.jpg")
     assert run("show", "a22r", "--picture", "p 1.png", "--plate-file", "p.toml") == 0
