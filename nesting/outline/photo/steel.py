@@ -34,8 +34,9 @@ _MOST_TURNS: Final = 4
 _SETTLED, _UNSETTLED = 0.002, 0.02
 _MOST_ALIKE: Final = 0.3
 _FINE_PX: Final = 1600
-_COMPACT: Final = 0.5
-_SURELY_FLOOR: Final = 1.0
+_COMPACT: Final = 0.6
+_DARK: Final = 35.0
+_SURELY_FLOOR: Final = 1.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,7 +70,7 @@ def find_steel(
     cv2.grabCut(features, marks, None, np.zeros((1, 65)), np.zeros((1, 65)), _ROUNDS, cv2.GC_INIT_WITH_MASK)
     mask = _piece_at(((marks == cv2.GC_FGD) | (marks == cv2.GC_PR_FGD)).astype(np.uint8), at)
     sheets = _covered([f * scale for f in floor], *mask.shape) > 0
-    paper = _covered([f * scale for f in face], *mask.shape) > 0
+    paper = cv2.dilate(_covered([f * scale for f in face], *mask.shape), _disc(5)) > 0
     mask, likely = _by_colour(_plain(small), mask, sheets, paper, at)
     _refuse_cut(mask, RIM)
     found = _contours(mask, likely, scale, least_hole_px * scale * scale)
@@ -104,7 +105,8 @@ def _small_holes(
     scale = min(1.0, _FINE_PX / max(height, width))
     fine = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
     inner = cv2.resize(cv2.erode(mask, _disc(5)), fine.shape[1::-1], interpolation=cv2.INTER_NEAREST)
-    inner[_covered([f * scale for f in face], *inner.shape) > 0] = 0
+    inner[cv2.dilate(_covered([f * scale for f in face], *inner.shape), _disc(15)) > 0] = 0
+    inner[cv2.blur(fine, (5, 5)).mean(axis=2) < _DARK] = 0
     hue = hues(cv2.GaussianBlur(cv2.medianBlur(fine, 3), (0, 0), 1.0).astype(np.float64))
     level = cv2.blur(likely.floor(hue), (3, 3))
     spots = cv2.morphologyEx(((level > 0.0) & (inner > 0)).astype(np.uint8), cv2.MORPH_OPEN, _disc(3))
