@@ -26,11 +26,16 @@ from nesting.layout import Layout
 FILL_S: Final = (0.4, 30.0)
 """Shortest and longest that one piece is filled at first."""
 
-FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 4.0
+FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 8.0
 """A trial begins with fills that take so much of that, longer after every barren repair: easy ones are over soon."""
 
 START_SHARE: Final = 0.35
 """The first plans take only so much of it for a piece."""
+
+A_PART_S: Final = 0.4
+"""A piece is filled for no longer than so much for each part that goes on one: with few parts, other choices of them
+are the better use of the time.
+"""
 
 FILLS: Final = 14.0
 """How often each piece that is needed may be filled in the time, about."""
@@ -109,7 +114,8 @@ class Planner:
         self._turn = 0
         mean = float(np.mean([p.plate.area_mm2 for p in batch.pieces]))
         needed = max(1.0, self._known.wanted_mm2 / (USUAL * mean))
-        self._fill_s = min(FILL_S[1], max(FILL_S[0], seconds * workers / (FILLS * needed)))
+        each = sum(line.quantity for line in batch.lines) / needed
+        self._fill_s = max(FILL_S[0], min(FILL_S[1], A_PART_S * each, seconds * workers / (FILLS * needed)))
         self._lanes = [self._start(by_size=True), self._start(by_size=False)]
 
     @property

@@ -126,7 +126,7 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--fill", type=float, default=0.85)
-    parser.add_argument("--parts-each", type=int, nargs=2, default=(4, 6), metavar=("FROM", "BELOW"))
+    parser.add_argument("--parts-each", type=int, nargs=2, default=(3, 5), metavar=("FROM", "BELOW"))
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1)
     o = parser.parse_args()
     print("| seed | parts | pieces on the rack | found after s | opened / known best | parts without a place |")
