@@ -13,11 +13,14 @@ from cli.questions import questions
 from cli.rack_options import from_rack
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from nesting.job import Job
     from nesting.layout import Pulled
     from nesting.order import Order
     from nesting.report.facts import RemnantRow
     from nesting.run import Result
+    from nesting.units import Unit
 
 _OUTPUT = ("contours", "curves", "blocks", "plate_edge", "labels", "marks", "mark_leads", "svg")
 
@@ -78,7 +81,7 @@ Examples:
 @click.option("--uncertainty", metavar="LENGTH", help="How far the plate's outline may be wrong; added to margin.")
 @click.option("--accept-unknown-grade", is_flag=True, help="Cut a part that asks for a grade from unknown plate.")
 @click.option("--shop", metavar="FILE", help="Shop file; see 'oddplate shop'.")
-@click.option("--name", metavar="TEXT", help="Name of the job.")
+@click.option("--name", metavar="TEXT", help="Name of the job; default its file's, else the result folder's.")
 @click.option("--seconds", type=float, metavar="S", help="Time for the search; default 60.")
 @click.option(
     "--steps", type=int, metavar="N", help="Search steps instead of time: the same job gives the same layout again."
@@ -207,7 +210,7 @@ def run_order(order: "Order", *, force: bool, as_json: bool) -> int:
     if as_json:
         emit(_document(order, result, code))
     else:
-        _show(result)
+        _show(result, order.unit)
     return code
 
 
@@ -226,19 +229,22 @@ def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
     }
 
 
-def _show(result: "Result") -> None:
+def _show(result: "Result", unit: "Unit") -> None:
     from nesting.release import AT_NEED, SHEETS
+    from nesting.report.wording import measures
+
+    length = measures(unit)["length"]
 
     rows = [
         (
             p.name,
             str(p.placed),
             "fill" if p.wanted is None else str(p.wanted),
-            f"{p.width_mm:.1f} x {p.height_mm:.1f}",
+            " x ".join(length.text(length.shown(side)) for side in (p.width_mm, p.height_mm)),
         )
         for p in result.report.parts
     ]
-    show_table(("part", "placed", "wanted", "size mm"), rows)
+    show_table(("part", "placed", "wanted", f"size {length.unit}"), rows)
     show()
     for missing in result.without_lead:
         say(f"warning: {missing}")
@@ -248,9 +254,9 @@ def _show(result: "Result") -> None:
     if (most := _percent(result, "most_utilisation")) is not None:
         show(f"at most {most} could be used by these parts")
     if result.report.pulled is not None:
-        show(_pulled(result.report.pulled))
+        show(_pulled(result.report.pulled, unit))
     for kept in result.report.remnants:
-        show(_kept(kept))
+        show(_kept(kept, unit))
     if result.report.check is not None:
         show(f"check: {result.report.check.summary}")
     folder = near(result.folder)
@@ -260,19 +266,33 @@ def _show(result: "Result") -> None:
         show(f"questions for the designers: {folder / AT_NEED[0]}")
 
 
-def _kept(remnant: "RemnantRow") -> str:
-    long, short = remnant.rectangle_mm
-    mass = "" if remnant.mass_kg is None else f", {remnant.mass_kg:.1f} kg"
-    return f"worth keeping: {remnant.label}{mass}, takes a rectangle of {long:.0f} x {short:.0f} mm"
+def _kept(remnant: "RemnantRow", unit: "Unit") -> str:
+    from nesting.report.wording import measures
+
+    weight, sign = measures(unit)["mass"], measures(unit)["length"].unit
+    mass = "" if remnant.mass_kg is None else f", {weight.shown(remnant.mass_kg):.1f} {weight.unit}"
+    return f"worth keeping: {remnant.label}{mass}, takes a rectangle of {_sides(remnant.rectangle_mm, unit)} {sign}"
 
 
-def _pulled(pulled: "Pulled") -> str:
-    before, after = pulled.before, pulled.after
-    sides = [" x ".join(f"{side:.0f}" for side in rest.rectangle_mm) for rest in (before, after)]
+def _pulled(pulled: "Pulled", unit: "Unit") -> str:
+    from nesting.report.wording import measures
+
+    before, after, sign = pulled.before, pulled.after, measures(unit)["length"].unit
+    across = [_sides((rest.circle_diameter_mm,), unit) for rest in (before, after)]
     return (
-        f"pulled to {pulled.to}: the free rest takes a rectangle of {sides[1]} mm (before: {sides[0]}) and a circle of "
-        f"{after.circle_diameter_mm:.0f} mm (before: {before.circle_diameter_mm:.0f})"
+        f"pulled to {pulled.to}: the free rest takes a rectangle of {_sides(after.rectangle_mm, unit)} {sign} (before: "
+        f"{_sides(before.rectangle_mm, unit)}) and a circle of {across[1]} {sign} (before: {across[0]})"
     )
+
+
+def _sides(sides_mm: "Sequence[float]", unit: "Unit") -> str:
+    """Write whole millimetres, or what a tape in inches reads."""
+    from nesting.report.sheet.words import Lengths
+
+    told = Lengths(unit=unit)
+    if not told.inches:
+        return " x ".join(f"{side:.0f}" for side in sides_mm)
+    return told.size(sides_mm, down=True).replace("\u00a0", " ")
 
 
 def _percent(result: "Result", key: str) -> str | None:

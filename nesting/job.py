@@ -273,9 +273,14 @@ def _asked_of_plate(path: Path) -> dict[str, Any]:
 
 
 def make_job(data: Mapping[str, Any], *, unit_rules: UnitRules = ()) -> Job:
-    """Make a job from the command line alone; its paths are relative to the folder one stands in."""
+    """Make a job from the command line alone, named by its result folder unless said.
+
+    Its paths are relative to the folder one stands in.
+    """
     file = make_document(data, JobFile)
-    return Job(file=file, base=Path(), name=file.name or "oddplate", source="command line", unit_rules=unit_rules)
+    folder = file.output.folder
+    name = file.name or (Path(folder).name if folder else "") or "oddplate"
+    return Job(file=file, base=Path(), name=name, source="command line", unit_rules=unit_rules)
 
 
 def said_unit(drawing: Path, rules: UnitRules) -> DrawnUnit | None:

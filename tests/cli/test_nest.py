@@ -55,6 +55,15 @@ def test_a_job_on_the_command_line_writes_its_folder(folder: Path, capsys: pytes
     assert report.passed
 
 
+def test_an_inch_shop_is_told_in_inches_and_the_folder_names_the_job(folder: Path, capsys: pytest.CaptureFixture[str]):
+    plate = ("--plate", "30 in x 30 in", "--thickness", "1/4 in", "--kerf", "1.5", "--gap", "6", "--margin", "8")
+    assert main(["nest", *plate, "--part", "square.dxf:2", *QUICK, "--out-units", "inch", "--out", "monday"]) == 0
+    out = capsys.readouterr().out
+    assert "size in" in out and "1.575 x 1.575" in out and " lb, takes a rectangle of " in out
+    assert " mm" not in out.split("check:")[0]
+    assert "<title>Yield report: monday" in (folder / "monday" / "report.html").read_text(encoding="utf-8")
+
+
 def test_people_get_a_short_table(folder: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["nest", "--plate", "200x150", "--part", "square.dxf:2", *CLEAR, *QUICK]) == 0
     out, err = capsys.readouterr()
