@@ -32,14 +32,14 @@ def command(
     units: str | None,
     as_json: bool,
 ) -> int:
-    """Check FILE, a layout (.json) or a drawing (.dxf), and name the worst pair and distance.
+    """Check FILE, a result folder, a layout (.json) or a drawing (.dxf), and name the worst pair and distance.
 
     A drawing is compared with the layout beside it, or with --layout.  For a drawing alone give --gap
     (and --margin, --kerf): parts are then told apart by containment, and its plate edge is read from it.
 
     \b
     Examples:
-      oddplate check demo-layout/layout.dxf
+      oddplate check demo-layout
       oddplate check demo-layout/layout.json
       oddplate check other.dxf --gap 6 --margin 10 --units mm
     """
@@ -48,11 +48,14 @@ def command(
     from nesting.layout_file import load_layout
 
     given = {"kerf": kerf, "gap": gap, "margin": margin}
+    if file.is_dir() and (file / "layout.dxf").is_file():
+        file = file / "layout.dxf"
     is_layout = file.suffix.lower() == ".json"
     if is_layout:
         _refuse(given, layout_file)
     if not file.is_file():
-        raise InputError(f"{file}: no such file; check the name and the folder")
+        told = "a folder without layout.dxf" if file.is_dir() else "no such file"
+        raise InputError(f"{file}: {told}; check the name and the folder")
     if is_layout:
         report = check_layout(load_layout(file))
     else:

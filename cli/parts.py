@@ -146,7 +146,8 @@ def _show(listings: tuple["Listing", ...]) -> None:
         for listing in listings
         for p in listing.lines
     ]
-    show_table(header, rows)
+    if rows:
+        show_table(header, rows)
     for listing in listings:
         if listing.unit:
             show(f"{listing.path.name}: read as {listing.unit} ({listing.unit_reason})")

@@ -150,7 +150,7 @@ def _edges_differ(cuts: CutDrawing, plate: Plate) -> list[CheckFinding]:
             tale = f"{name} in the drawing: {_told(drawn)}; in the layout: {_told(wanted)}"
             findings.append(CheckFinding(kind="changed", message=tale))
         elif (off_mm := _displaced(drawn, wanted)) > CHECK_MM:
-            tale = f"{name} in the drawing lie {off_mm:.4g} mm from where the layout has them"
+            tale = f"{name} in the drawing: {off_mm:.4g} mm from where the layout has it"
             findings.append(CheckFinding(kind="moved", message=tale, found_mm=off_mm))
     return findings
 

@@ -47,7 +47,11 @@ def read_bytes(path: Path) -> bytes:
     """Return what is in a file; raise `DrawingError` if it cannot be read or is empty."""
     try:
         data = path.read_bytes()
+    except FileNotFoundError as error:
+        raise DrawingError(f"{path.name}: no such file; check the name and the folder") from error
     except OSError as error:
+        if path.is_dir():
+            raise DrawingError(f"{path.name}: is a folder; give a drawing in it") from error
         reason = error.strerror or type(error).__name__
         raise DrawingError(f"{path.name}: cannot be read ({reason}); check the name and the rights") from error
     if not data.strip():

@@ -182,7 +182,9 @@ def _no_parts(path: Path, content: Sorted, findings: Sequence[Finding]) -> str:
         seen_only = content.source.gathered.counts or "empty space"
         return f"{path.name}: nothing to cut in it, only {seen_only}; check the export"
     seen = sorted({d.layer for d in content.source.gathered.drawn})
+    curves = "1 curve" if len(content.cut) == 1 else f"{len(content.cut)} curves"
     return (
-        f"{path.name}: no closed contour found among {len(content.cut)} curves; layers with curves: {', '.join(seen)}; "
+        f"{path.name}: no closed contour found among {curves} to cut; "
+        f"there is something on the layers {', '.join(repr(name) for name in seen)}; "
         "check which layers are to be cut (--layer, --rule), and that outlines close"
     )

@@ -148,7 +148,7 @@ def test_what_cannot_be_made_is_told_with_its_reason(folder: Path, capsys: pytes
         ("thickness = 6\ndue", "due", "line 11: part.1.thickness: is missing"),
         ("due = 2026-12-01", "due = 5", "part.1.due: expected a date such as 2026-05-31"),
         ("price = 80", "prize = 80", "unknown key; did you mean 'price'?"),
-        ("bar.dxf", "bare.dxf", "bare.dxf: cannot be read"),
+        ("bar.dxf", "bare.dxf", "bare.dxf: no such file"),
         ('name = "B3"', 'name = "A 12"', "A 12: more than one piece of this name"),
     ],
 )

@@ -40,6 +40,7 @@ def test_what_was_released_passes_as_layout_and_as_drawing(written: Path, capsys
         assert (code, document["passed"], document["parts_checked"]) == (0, True, 2)
         assert document["worst_gap"]["found_mm"] >= GAP_MM - 0.001
         assert document["findings"] == []
+    assert checked(capsys, written)[1]["file"] == str(written / "layout.dxf")
     assert main(["check", str(written / "layout.dxf")]) == 0
     out, err = capsys.readouterr()
     assert out.splitlines()[-1].endswith("2 parts checked, every clearance holds")
