@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from nesting.corner_names import named_corners
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError, InputError
 from nesting.geometry.pose import Point
 from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.outline.captured import DRY_RUN, Captured
@@ -121,7 +121,7 @@ def save(kept: StoredPlate, out: Path, *, picture: Path, corners: Sequence[tuple
         write_plate_file(kept, out, force=force)
         beside.replace(picture)
     except OSError as error:
-        raise InputError(f"{picture}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{picture}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
 

@@ -17,6 +17,10 @@ class InputError(NestingError):
     """A file, option or value given by the user cannot be used as it stands."""
 
 
+class CannotWriteError(NestingError):
+    """A file or folder cannot be written where it should go."""
+
+
 class DrawingError(InputError):
     """A drawing cannot be read, or what it holds cannot be cut."""
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from nesting.clearances import Clearances
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError
 from nesting.fit.finding import Cutting, FitFinding
 from nesting.fit.looks import fit_findings
 from nesting.part import Part
@@ -76,7 +76,7 @@ def numbered(parts: Iterable[Part]) -> tuple[Part, ...]:
 def write_inquiry(asked: Inquiry, path: Path, *, paper: Paper) -> None:
     """Write questions as a page, or as plain text where the name ends in .txt, whole or not at all.
 
-    Raises `InputError` if the file cannot be written.
+    Raises `CannotWriteError` if the file cannot be written.
     """
     text = inquiry_text(asked) if path.suffix.lower() == ".txt" else inquiry_html(asked, paper=paper)
     beside = path.with_name(f".{path.name}.{os.getpid()}")
@@ -85,4 +85,4 @@ def write_inquiry(asked: Inquiry, path: Path, *, paper: Paper) -> None:
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None

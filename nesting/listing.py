@@ -9,7 +9,7 @@ from nesting.drawing.findings import Finding
 from nesting.drawing.reader import read_drawing
 from nesting.drawing.same import same_parts
 from nesting.drawing.source import SUFFIXES
-from nesting.errors import InputError, UnitsUnknownError
+from nesting.errors import CannotWriteError, InputError, UnitsUnknownError
 from nesting.geometry.curves import Curve
 from nesting.job import UnitRules, said_unit
 from nesting.part import Part
@@ -96,7 +96,7 @@ def list_drawings(
 def picture_sheet(listings: Sequence[Listing], path: Path) -> tuple[int, int]:
     """Write the sheet of pictures; return how many were drawn and how many there are.
 
-    Raises `InputError` if the file cannot be written, ValueError for an ending that is no picture's.
+    Raises `CannotWriteError` if the file cannot be written, ValueError for an ending that is no picture's.
     """
     from nesting.report.part_sheet import cards_of, draw_cards  # matplotlib, which a plain listing does without
 
@@ -110,7 +110,7 @@ def picture_sheet(listings: Sequence[Listing], path: Path) -> tuple[int, int]:
         beside.replace(path)
     except OSError as error:
         beside.unlink(missing_ok=True)
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     return drawn, len(cards)
 
 

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 
 from nesting.documents import Entry, read_document
 from nesting.drawing.biarcs import as_arcs
-from nesting.errors import InputError, JobError
+from nesting.errors import CannotWriteError, InputError, JobError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import EllipseArc, Spline
 from nesting.job import PlateEntry
@@ -109,7 +109,7 @@ def write_plate_file(stored: StoredPlate, path: Path, *, force: bool = False) ->
         beside.write_text("\n".join(_lines(stored)) + "\n", encoding="utf-8", newline="\n")
         beside.replace(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from nesting.capture import picture_of
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError, InputError
 from nesting.geometry.tape_checks import tape_checks
 from nesting.plate_file import refuse_taken
 from nesting.rack import books, sheets
@@ -28,7 +28,7 @@ def draw_piece(piece: RackPiece, path: Path, *, force: bool = False) -> None:
         draw_plate(plate, beside, checks=tape_checks(plate.outer), title=title)
         beside.replace(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
 
@@ -44,7 +44,7 @@ def label_pieces(pieces: Sequence[Listed], path: Path, *, paper: Paper, force: b
     try:
         write_labels(labels, path, paper=paper)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
 def _lines(piece: Listed) -> tuple[str, ...]:
@@ -80,7 +80,7 @@ def export_rack(rack: Rack, path: Path, wanted: Filter | None = None, *, force: 
         beside.write_text(text, encoding="utf-8", newline="")
         beside.replace(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
     return count

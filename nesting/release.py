@@ -6,7 +6,7 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import Final
 
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError, InputError
 
 DRAWING: Final = "layout.dxf"
 LAYOUT: Final = "layout.json"
@@ -48,13 +48,14 @@ OF_A_RUN: Final = (*FILES, *AT_NEED, TRUE_SIZE, *ON_TABLE)
 
 
 def refuse_taken(folder: Path, *, force: bool, ours: Collection[str] = OF_A_RUN) -> None:
-    """Raise `InputError` if a folder exists and may not be replaced.
+    """Raise `InputError` if a folder exists and may not be replaced, `CannotWriteError` if it cannot be made.
 
     Even `force` replaces only what an earlier run wrote, by the names in `ours`: a folder holding anything else is
     never taken away.
     """
     if Path.cwd().is_relative_to(folder):
         raise InputError(f"{folder}: you stand in this folder; choose an output folder below it")
+    _refuse_unwritable(folder)
     if not folder.exists():
         return
     if not folder.is_dir():
@@ -66,6 +67,15 @@ def refuse_taken(folder: Path, *, force: bool, ours: Collection[str] = OF_A_RUN)
         )
     if not force and any(folder.iterdir()):
         raise InputError(f"{folder}: exists already; use --force to replace it, or choose another output folder")
+
+
+def _refuse_unwritable(folder: Path) -> None:
+    """Tell before a search, not after it, that its result cannot be written."""
+    above = next((p for p in folder.absolute().parents if p.exists()), None)
+    if above is not None and not above.is_dir():
+        raise CannotWriteError(f"{folder}: cannot be written: {above} is a file, not a folder; choose another")
+    if above is not None and not os.access(above, os.W_OK | os.X_OK):
+        raise CannotWriteError(f"{folder}: cannot be written: no right to write in {above}; choose another folder")
 
 
 def release(staged: Path, target: Path) -> None:
@@ -106,5 +116,8 @@ def stage(folder: Path) -> Path:
     """Make the folder beside the target in which a run is written."""
     staged = folder.with_name(f".{folder.name}.new-{os.getpid()}")
     shutil.rmtree(staged, ignore_errors=True)
-    staged.mkdir(parents=True)
+    try:
+        staged.mkdir(parents=True)
+    except OSError as error:
+        raise CannotWriteError(f"{folder}: cannot be written: {error.strerror or error}") from None
     return staged

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError, InputError
 from nesting.release import FILES, recover, refuse_taken, release
 
 KILLED_AT_STEP = """
@@ -110,3 +110,12 @@ def test_the_folder_one_stands_in_is_never_replaced(tmp_path: Path, monkeypatch:
     monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError, match="you stand in this folder"):
         refuse_taken(tmp_path, force=True)
+
+
+def test_a_folder_that_cannot_be_made_is_told_before_the_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(CannotWriteError, match="is a file, not a folder"):
+        refuse_taken(tmp_path / "file" / "out", force=False)
+    monkeypatch.setattr("os.access", lambda *_args: False)  # root may write everywhere
+    with pytest.raises(CannotWriteError, match="no right to write in"):
+        refuse_taken(tmp_path / "out", force=False)

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from nesting.errors import InputError
+from nesting.errors import CannotWriteError, InputError
 
 
 def refuse_taken(path: Path, *, force: bool) -> None:
@@ -19,6 +19,6 @@ def write_whole(path: Path, data: bytes, *, force: bool) -> None:
         beside.write_bytes(data)
         beside.replace(path)
     except OSError as error:
-        raise InputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
