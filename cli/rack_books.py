@@ -160,10 +160,11 @@ def import_(file: Path, where: str | None, shop: Path | None, who: str | None, n
     Of a table of your own a few columns will do: size_x_mm and size_y_mm for the shape, id, thickness_mm, grade,
     heat, place and others as an exported table has them.  All pieces come, or none.
     """
-    from nesting.rack_files import import_rack
+    from nesting.rack_files import import_rack, read_import
 
+    found = read_import(file)  # before a new rack is made for it
     with opened(where, shop_of(shop), create=True) as rack:
-        count = import_rack(rack, file, who=who_is(who), note=note)
+        count = import_rack(rack, found, who=who_is(who), note=note)
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "file": str(file), "pieces": count})
     else:

@@ -2,7 +2,9 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from nesting.capture import picture_of
 from nesting.errors import CannotWriteError, InputError
@@ -10,7 +12,7 @@ from nesting.geometry.tape_checks import tape_checks
 from nesting.plate_file import refuse_taken
 from nesting.rack import books, sheets
 from nesting.rack.look import Filter
-from nesting.rack.piece import Listed, RackPiece
+from nesting.rack.piece import Listed, NewPiece, RackPiece
 from nesting.rack.store import Rack
 from nesting.shop import Paper
 
@@ -86,11 +88,17 @@ def export_rack(rack: Rack, path: Path, wanted: Filter | None = None, *, force: 
     return count
 
 
-def import_rack(rack: Rack, path: Path, *, who: str, note: str = "") -> int:
-    """Fill an empty rack from an export (.json), or add the pieces of a table (.csv); all or nothing; return how many.
+@dataclass(frozen=True, kw_only=True)
+class Import:
+    """What a file holds: a whole rack, or pieces with the jobs they are set aside for."""
 
-    Raises `InputError` with all faults of the file.
-    """
+    path: Path
+    whole: dict[str, Any] | None = None
+    pieces: tuple[tuple[NewPiece, str | None], ...] = ()
+
+
+def read_import(path: Path) -> Import:
+    """Read an export (.json) or a table (.csv); raise `InputError` with all faults that the file alone tells."""
     kind = _kind(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -99,12 +107,23 @@ def import_rack(rack: Rack, path: Path, *, who: str, note: str = "") -> int:
     except OSError as error:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
     if kind == ".json":
-        return books.load(rack, books.parsed(text, str(path)), str(path))
+        return Import(path=path, whole=books.parsed(text, str(path)))
     found = sheets.read(text, str(path))
     if not found:
         raise InputError(f"{path}: holds no piece")
-    rack.add([new for new, _ in found], jobs=[job for _, job in found], who=who, note=note or f"from {path.name}")
-    return len(found)
+    return Import(path=path, pieces=tuple(found))
+
+
+def import_rack(rack: Rack, found: Import, *, who: str, note: str = "") -> int:
+    """Fill an empty rack from a whole one, or add the pieces of a table; all or nothing; return how many.
+
+    Raises `InputError` with all faults of the file.
+    """
+    if found.whole is not None:
+        return books.load(rack, found.whole, str(found.path))
+    new, jobs = [one for one, _ in found.pieces], [job for _, job in found.pieces]
+    rack.add(new, jobs=jobs, who=who, note=note or f"from {found.path.name}")
+    return len(new)
 
 
 def _kind(path: Path) -> str:

@@ -213,40 +213,40 @@ name = "My shop"
 # currency = "EUR"
 
 # [keep]                        # a leftover is kept if one of these fits in it at any turn
-# rectangles = [[300, 300], [100, 1000]]   # default, common practice, no source
-# narrowest = 50                # strips on it that are narrower count as scrap; default: half the short side
+# rectangles = [["300 mm", "300 mm"], ["100 mm", "1000 mm"]]   # default, common practice, no source
+# narrowest = "50 mm"           # strips on it that are narrower count as scrap; default: half the short side
                                 # of the smallest rectangle above
 
 # [cutting]
 # process = "plasma"            # plasma, oxy-fuel, laser or waterjet; default plasma
 # amps = 45                     # default: not known, so the job must say it, or give the kerf
 # material = "mild steel"       # for the cut chart and the mass where the plate's grade is not in the table
-# gap = 8                       # between parts; default: usual for process and thickness, common practice
-# margin = 12                   # to the plate's edge; default: likewise
+# gap = "8 mm"                  # between parts; default: usual for process and thickness, common practice
+# margin = "12 mm"              # to the plate's edge; default: likewise
 # outside = "clockwise"         # direction of outside cuts, or "counter-clockwise"; inside cuts go the other way
-# table = [1500, 3000]          # how far the machine travels, x and y; default: not compared
-# slat_pitch = 100              # from slat to slat; default: not known, parts are not looked at for tipping
+# table = ["1500 mm", "3000 mm"]   # how far the machine travels, x and y; default: not compared
+# slat_pitch = "100 mm"         # from slat to slat; default: not known, parts are not looked at for tipping
 # least_hole = 1.5              # your smallest good hole, in thicknesses; default: usual for the process
-# cut_tolerance = 0.5           # how far your cuts are off, either way; default: ISO 9013 class 2 for plasma
-# pierce_limit = 12             # thickest plate you pierce; default: usual for process and amperage
+# cut_tolerance = "0.5 mm"      # how far your cuts are off, either way; default: ISO 9013 class 2 for plasma
+# pierce_limit = "12 mm"        # thickest plate you pierce; default: usual for process and amperage
 
 # Measure your kerf: cut a square without offset; kerf = nominal size minus measured size.
 # A measured kerf wins over every table.
 # [[measured_kerf]]
-# kerf = 1.6
+# kerf = "1.6 mm"
 # measured = 2026-01-31
 # process = "plasma"
 # amps = 45                     # leave out: holds for all
-# thickness = 6                 # leave out: holds for all
+# thickness = "6 mm"            # leave out: holds for all
 
 # Rows of your own cut chart; they come before the published ones.
 # [[cut_row]]
-# thickness = 6
+# thickness = "6 mm"
 # process = "plasma"
 # amps = 45
 # material = "mild steel"
 # speed_mm_min = 1400
 # pierce_delay_s = 0.6
-# kerf = 1.6
+# kerf = "1.6 mm"
 # source = "own trial"
 """

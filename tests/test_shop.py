@@ -99,6 +99,9 @@ def test_the_first_shop_file_is_valid_as_written_and_with_every_line_taken(tmp_p
     assert shop.measured_kerfs[0].kerf_mm == 1.6
     assert shop.cut_rows[0].source == "own trial"
     assert not [key for key, text in shop.sources.items() if text == DEFAULT_SOURCES[key]]
+    inches = read_shop(shop_file(tmp_path, taken.replace('units = "mm" ', 'units = "inch" ')))
+    for key in ("keep_mm", "gap_mm", "margin_mm", "table_mm", "measured_kerfs", "cut_rows"):
+        assert getattr(inches, key) == getattr(shop, key), key
 
 
 def _is_code(line: str) -> bool:

@@ -245,6 +245,10 @@ def test_books(home: Path, capsys: Captured):
     assert run("labels", "--out", "l.png") == 2
     assert run("export", "all.json") == run("export", "t.csv") == 0
     assert run("export", "all.json") == run("export", "all.txt") == 2
+    (home / "broken.json").write_text("{", encoding="utf-8")
+    for file in ("l.pdf", "broken.json", "none.csv"):
+        assert run("import", file, "--rack", "new.db") == 2
+    assert not (home / "new.db").exists()
     err = capsys.readouterr().err
     assert "exists already" in err and "an export ends in .json (the whole rack) or .csv" in err
     assert run("import", "all.json", "--rack", "copy.db") == 0

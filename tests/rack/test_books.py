@@ -22,7 +22,7 @@ from nesting.rack.counting import last_seen, likely, take_stock
 from nesting.rack.look import Filter
 from nesting.rack.piece import CutPart, Facts, NewPiece
 from nesting.rack.store import NewCut, Rack, open_rack
-from nesting.rack_files import export_rack, import_rack
+from nesting.rack_files import export_rack, import_rack, read_import
 
 ODD = shapely.Polygon([(0.1, 0), (900, 1 / 3), (450, 610)], [[(400, 200), (480, 200), (440, 290)]])
 
@@ -56,7 +56,7 @@ def test_json_gives_back_the_whole_rack(rack: Rack, tmp_path: Path):
     export_rack(rack, tmp_path / "all of it.json")
     document = json.loads((tmp_path / "all of it.json").read_text(encoding="utf-8"))
     with open_rack(tmp_path / "copy.db", create=True) as other:
-        assert import_rack(other, tmp_path / "all of it.json", who="me") == 5
+        assert import_rack(other, read_import(tmp_path / "all of it.json"), who="me") == 5
         assert dump(other) == document == dump(rack)
         everything = Filter(states=("on the rack", "set aside", "cut", "scrapped", "taken back"))
         assert other.pieces(everything) == rack.pieces(everything)
@@ -66,7 +66,7 @@ def test_json_gives_back_the_whole_rack(rack: Rack, tmp_path: Path):
         with pytest.raises(
             InputError, match=r"is not empty, and .* is a whole rack with its history; import it into a new"
         ):
-            import_rack(other, tmp_path / "all of it.json", who="me")
+            import_rack(other, read_import(tmp_path / "all of it.json"), who="me")
     with pytest.raises(InputError, match="exists already"):
         export_rack(rack, tmp_path / "all of it.json")
 
@@ -75,12 +75,12 @@ def test_a_table_gives_back_what_is_there(rack: Rack, tmp_path: Path):
     filled(rack)
     export_rack(rack, tmp_path / "t.csv")
     with open_rack(tmp_path / "copy.db", create=True) as other:
-        assert import_rack(other, tmp_path / "t.csv", who="me") == 2
+        assert import_rack(other, read_import(tmp_path / "t.csv"), who="me") == 2
         assert [replace(p, number=0) for p in other.pieces()] == [replace(p, number=0) for p in rack.pieces()]
         export_rack(other, tmp_path / "u.csv")
         accounts(other)
         with pytest.raises(InputError, match="a piece has or had this id"):
-            import_rack(other, tmp_path / "t.csv", who="me")
+            import_rack(other, read_import(tmp_path / "t.csv"), who="me")
         assert len(other.history()) == 3
     assert (tmp_path / "u.csv").read_bytes() == (tmp_path / "t.csv").read_bytes()
 
