@@ -150,6 +150,11 @@ def _show_pieces(facts: "PlanFacts") -> None:
 def _show_bound(facts: "PlanFacts") -> None:
     show(f"remnants cut into: {facts.opened_mm2 / 1e6:.3f} m2; {facts.layouts_tried} layouts tried")
     if facts.gap is not None:
-        show(f"no plan gives up less than {1 - facts.gap:.1%} of the remnant worth that this one does")
+        no_less = facts.gap < 0.0005
+        show(
+            "no plan gives up less of the remnants' worth"
+            if no_less
+            else f"no plan gives up less than {1 - facts.gap:.1%} of the remnant worth that this one does"
+        )
     if facts.price > facts.least_price:
         show(f"no plan costs less than {facts.least_price:.2f} {facts.currency}".rstrip())

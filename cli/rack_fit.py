@@ -10,7 +10,7 @@ from cli.codes import COULD_NOT, DONE, INTERRUPTED
 from cli.interrupt import stop_on_interrupt
 from cli.output import emit, json_option, say, show
 from cli.questions import questions
-from cli.rack_options import SCHEMA, known, opened, shop_of, size, with_where
+from cli.rack_options import SCHEMA, opened, shop_of, size, with_where
 
 if TYPE_CHECKING:
     from nesting.rack_fit import Answer
@@ -106,13 +106,15 @@ def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int) -> None:
         for warning in answer.warnings:
             show(f"         WARNING: {warning}")
     count = Counter(a.verdict for a in answers)
-    say(f"of {there} pieces {count['yes']} serve, {count['perhaps']} may; --all tells why the others do not")
+    more = "; --all tells why the others do not" if len(shown) < len(answers) else ""
+    say(f"of {there} pieces {count['yes']} serve, {count['perhaps']} may{more}")
 
 
 def _line(answer: "Answer") -> str:
     facts = answer.piece.facts
+    thick = f"{facts.thickness_mm:g} mm thick" if facts.thickness_mm else "thickness unknown"
     words = [
-        f"{known(facts.thickness_mm, '{:g} mm thick')}, {facts.grade or 'grade unknown'}, {size(answer.piece)} mm",
+        f"{thick}, {facts.grade or 'grade unknown'}, {size(answer.piece)} mm",
         f"{answer.share:.0%} used" if answer.share is not None else "",
         f"at {facts.place}" if facts.place else "",
         f"since {answer.piece.added.isoformat()}",
