@@ -32,7 +32,7 @@ FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 8.0
 START_SHARE: Final = 0.35
 """The first plans take only so much of it for a piece."""
 
-A_PART_S: Final = 0.4
+A_PART_S: Final = 1.0
 """A piece is filled for no longer than so much for each part that goes on one: with few parts, other choices of them
 are the better use of the time.
 """
