@@ -188,4 +188,3 @@ def _unknown_grade(cut: Cut) -> tuple[str, ...]:
         f"{part.name} asks for grade {part.grade}; it was accepted on {cut.id}, whose grade is not known"
         for part in asking
     )
-
