@@ -132,6 +132,8 @@ def _job(job_file: Path | None, units: tuple[str, ...], given: dict[str, Any]) -
 
     tables = _tables(given)
     rules = options.unit_rules(units)
+    if job_file is not None and job_file.suffix.lower() in (".dxf", ".svg"):
+        raise click.UsageError(f"{job_file}: is a drawing; give it with --plate or --part, and here a job file (.toml)")
     if job_file is not None:
         return read_job(job_file, overrides=tables, unit_rules=rules)
     if "plate" not in tables or "part" not in tables:

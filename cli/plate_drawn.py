@@ -92,10 +92,11 @@ def leftover(
     as_json: bool,
     **given: Any,
 ) -> int:
-    """Take what remains when the layout in FILE (layout.json) is cut; several pieces become several plates.
+    """Take what remains when the layout in FILE is cut; several pieces become several plates.
 
-    Pieces are kept that hold one of the shop's keep sizes.  Shear lines part the skeleton, each with a kerf of
-    its own.  With several pieces the files are FILE-R1.toml, FILE-R2.toml and so on.
+    FILE is a result folder or its layout.json.  Pieces are kept that hold one of the shop's keep sizes.  Shear
+    lines part the skeleton, each with a kerf of its own.  With several pieces the files are FILE-R1.toml,
+    FILE-R2.toml and so on.
     """
     from nesting.drawing.plate_writer import write_plates
     from nesting.layout_file import load_layout

@@ -55,13 +55,15 @@ def save_layout(layout: Layout, path: Path) -> Layout:
 
 
 def load_layout(path: Path) -> Layout:
-    """Read a layout written by `save_layout`, or edited by hand since.
+    """Read a layout written by `save_layout`, or edited by hand since; of a result folder the one in it.
 
     Raises
     ------
     InputError
         The file cannot be read, is not JSON, has another schema, or a value in it is wrong; names the key.
     """
+    if path.is_dir():
+        path = path / "layout.json"
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:

@@ -30,6 +30,9 @@ REPORT: Final = "report.json"
 SAME_SHAPE: Final = 1e-6
 """Two outlines are the same if what lies in one alone is at most this share of the area: rounding in plate files."""
 
+_MOST_FIGURES: Final = 5
+"""No layout has as many parts as five figures can count."""
+
 _NUMBERS: Final = re.compile(r"[Pp]?(\d+)(?:\s*-\s*[Pp]?(\d+))?")
 
 
@@ -106,8 +109,10 @@ def numbers(texts: Iterable[str]) -> list[int]:
             match = _NUMBERS.fullmatch(one)
             if match is None:
                 raise InputError(f"{one!r} is no part of a layout; write its number, such as P3, 3,5 or P7-P9")
-            first = int(match[1])
-            found += range(first, int(match[2] or first) + 1)
+            first, last = match[1], match[2] or match[1]
+            if max(len(first), len(last)) > _MOST_FIGURES or int(last) < int(first):
+                raise InputError(f"{one!r} is no run of parts; write the lower number first, such as P7-P9")
+            found += range(int(first), int(last) + 1)
     return found
 
 

@@ -52,6 +52,12 @@ def test_a_layout_that_was_settled_on_the_table_is_recorded_for_its_piece(rack: 
         assert apart.area < 1e-3 * theirs.plate.area_mm2
 
 
+@pytest.mark.parametrize("text", ["P9-P7", "1-99999999999", "123456"])
+def test_a_run_of_parts_that_cannot_be_is_refused(text: str):
+    with pytest.raises(InputError, match="is no run of parts"):
+        numbers([text])
+
+
 def test_remnants_come_back_with_all_that_is_known_of_their_parent(rack: Rack, tmp_path: Path):
     id, layout = laid(rack, tmp_path)
     rack.edit(id, lambda f: replace(f, heat="H2"), who="Ann")  # found after the layout was made

@@ -216,3 +216,8 @@ def test_kill_during_a_run_leaves_the_former_files(folder: Path, capsys: pytest.
     assert process.returncode == -signal.SIGKILL
     assert load_layout(folder / "oddplate-layout" / "layout.json").id == document["layout_id"]
     assert sorted(p.name for p in (folder / "oddplate-layout").iterdir()) == sorted(FILES)
+
+
+def test_a_drawing_in_the_place_of_a_job_is_told_as_such(folder: Path, capsys: pytest.CaptureFixture[str]):
+    assert main(["nest", "square.dxf"]) == 2
+    assert "is a drawing; give it with --plate or --part" in capsys.readouterr().err
