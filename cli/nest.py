@@ -288,13 +288,9 @@ def _pulled(pulled: "Pulled", unit: "Unit") -> str:
 
 
 def _sides(sides_mm: "Sequence[float]", unit: "Unit") -> str:
-    """Write whole millimetres, or what a tape in inches reads."""
     from nesting.report.sheet.words import Lengths
 
-    told = Lengths(unit=unit)
-    if not told.inches:
-        return " x ".join(f"{side:.0f}" for side in sides_mm)
-    return told.size(sides_mm, down=True).replace("\u00a0", " ")
+    return Lengths(unit=unit).rough(sides_mm)
 
 
 def _percent(result: "Result", key: str) -> str | None:

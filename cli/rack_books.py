@@ -120,11 +120,13 @@ def labels(
     """
     from nesting.rack.look import Filter
     from nesting.rack_files import label_pieces
+    from nesting.report.sheet.words import Lengths
 
     own = shop_of(shop)
     with opened(where, own) as rack:
         pieces = [rack.piece(id) for id in ids] if ids else rack.listed(Filter(place=place))
-    label_pieces(pieces, out, paper="Letter" if (paper or own.paper) == "Letter" else "A4", force=force)
+    told = Lengths(unit=own.unit, fraction=own.inch_fractions)
+    label_pieces(pieces, out, paper="Letter" if (paper or own.paper) == "Letter" else "A4", lengths=told, force=force)
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "file": str(out), "ids": [p.id for p in pieces]})
     else:

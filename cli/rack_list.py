@@ -9,13 +9,14 @@ from cli import options, output
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show_table
 from cli.plate_options import length
-from cli.rack_options import SCHEMA, known, mass, opened, shop_of, size, state, with_where
+from cli.rack_options import SCHEMA, known, mass, opened, shop_of, state, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.look import Filter
     from nesting.rack.piece import Act, Listed, RackPiece
     from nesting.rack.store import Rack
-    from nesting.rack.worth import Total
+    from nesting.rack.worth import Total, Worth
+    from nesting.report.sheet.words import Lengths
     from nesting.shop import Shop
     from nesting.will_fit import Fit
 
@@ -103,24 +104,28 @@ def _filter(given: dict[str, Any]) -> "Filter":
 
 def _table(held: "list[tuple[Listed, Fit | None]]", shop: "Shop") -> None:
     from nesting.rack.worth import worth
+    from nesting.report.sheet.words import Lengths
 
     if not held:
         say("no such piece is on the rack")
         return
     fits = ("fits",) if held[0][1] else ()
-    header = (*fits, "id", "mm thick", "grade", "size mm", "holds mm", "kg", "place", "since", "state")
-    show_table(header, [(*([f.verdict] if f else []), *_row(p, mass(worth(p, shop)))) for p, f in held])
+    told = Lengths(unit=shop.unit, fraction=shop.inch_fractions)
+    sign, weight = told.sign, "lb" if told.inches else "kg"
+    header = (*fits, "id", f"{sign} thick", "grade", f"size {sign}", f"holds {sign}", weight, "place", "since", "state")
+    show_table(header, [(*([f.verdict] if f else []), *_row(p, worth(p, shop), told)) for p, f in held])
 
 
-def _row(piece: "Listed", kg: str) -> tuple[str, ...]:
+def _row(piece: "Listed", found: "Worth", told: "Lengths") -> tuple[str, ...]:
     facts, sizes = piece.facts, piece.summary
+    thickness = facts.thickness_mm
     return (
         piece.id,
-        known(facts.thickness_mm, "{:g}"),
+        told.fine(thickness).removesuffix(" in") if told.inches and thickness else known(thickness, "{:g}"),
         known(facts.grade),
-        size(piece),
-        f"{sizes.long_mm:.0f} x {sizes.short_mm:.0f}",
-        kg,
+        told.rough(sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True)),
+        told.rough((sizes.long_mm, sizes.short_mm)),
+        mass(found, told.unit),
         known(facts.place),
         piece.added.isoformat(),
         state(piece),
@@ -200,12 +205,14 @@ def _piece_document(piece: "RackPiece", acts: "list[Act]", children: list[str], 
 
 def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
     from nesting.rack.worth import worth
+    from nesting.report.sheet.words import Lengths
 
+    told = Lengths(unit=shop.unit, fraction=shop.inch_fractions)
     facts, sizes, found = piece.facts, piece.summary, worth(piece, shop)
     currency = f" {shop.prices.currency}" if shop.prices.currency else ""
     lines = {
         "state": state(piece),
-        "thickness": known(facts.thickness_mm, "{:g} mm"),
+        "thickness": known(facts.thickness_mm and told.fine(facts.thickness_mm)),
         "grade": known(facts.grade),
         "heat": known(facts.heat),
         "certificate": known(facts.certificate),
@@ -213,13 +220,14 @@ def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
         "place": known(facts.place),
         "cut from": known(piece.parent),
         "cut to": ", ".join(children) or "-",
-        "size": f"{size(piece)} mm over all",
+        "size": f"{told.rough(sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True))} {told.sign} over all",
         "has": f"{len(piece.outline.holes)} holes, {len(piece.outline.keep_outs)} keep-outs",
-        "holds": f"a rectangle of {sizes.long_mm:.0f} x {sizes.short_mm:.0f} mm, a circle of {sizes.circle_mm:.0f} mm",
+        "holds": f"a rectangle of {told.rough((sizes.long_mm, sizes.short_mm))} {told.sign}, a circle of "
+        f"{told.rough((sizes.circle_mm,))} {told.sign}",
         "area": f"{sizes.area_mm2 / 1e6:.4f} m2",
         "mass": f"{known(found.mass_kg, '{:.1f} kg')} ({found.mass_from})",
         "value": f"{known(found.value, '{:.2f}')}{currency if found.value is not None else ''} ({found.value_from})",
-        "outline": f"by {piece.captured}, uncertain by {piece.uncertainty_mm:g} mm (95 % bound)",
+        "outline": f"by {piece.captured}, uncertain by {told.fine(piece.uncertainty_mm)} (95 % bound)",
         "photo": known(facts.photo),
         "since": piece.added.isoformat(),
         "remark": facts.note or "-",

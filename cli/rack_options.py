@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from nesting.rack.store import Rack
     from nesting.rack.worth import Worth
     from nesting.shop import Shop
+    from nesting.units import Unit
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -126,9 +127,12 @@ def size(piece: "Listed") -> str:
     return f"{long:.0f} x {short:.0f}"
 
 
-def mass(found: "Worth") -> str:
-    """Return a mass for people; a tilde says that the material was assumed."""
-    return "-" if found.mass_kg is None else f"{found.mass_kg:.1f}{'~' if found.assumed else ''}"
+def mass(found: "Worth", unit: "Unit" = "mm") -> str:
+    """Return a mass for people, kg or lb; a tilde says that the material was assumed."""
+    from nesting.report.wording import measures
+
+    told = measures(unit)["mass"].shown(found.mass_kg)
+    return "-" if told is None else f"{told:.1f}{'~' if found.assumed else ''}"
 
 
 def state(piece: "Listed") -> str:

@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from nesting.capture import picture_of
 from nesting.errors import CannotWriteError, InputError
@@ -14,7 +14,10 @@ from nesting.rack import books, sheets
 from nesting.rack.look import Filter
 from nesting.rack.piece import Listed, NewPiece, RackPiece
 from nesting.rack.store import Rack
+from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper
+
+MILLIMETRES: Final = Lengths()
 
 
 def draw_piece(piece: RackPiece, path: Path, *, force: bool = False) -> None:
@@ -35,28 +38,30 @@ def draw_piece(piece: RackPiece, path: Path, *, force: bool = False) -> None:
         beside.unlink(missing_ok=True)
 
 
-def label_pieces(pieces: Sequence[Listed], path: Path, *, paper: Paper, force: bool = False) -> None:
+def label_pieces(
+    pieces: Sequence[Listed], path: Path, *, paper: Paper, lengths: Lengths = MILLIMETRES, force: bool = False
+) -> None:
     """Write a sheet of labels: id, size, thickness, grade, heat, place, and the id as a QR code."""
     from nesting.report.labels import Label, write_labels
 
     if path.suffix.lower() != ".pdf":
         raise InputError(f"{path}: labels are written as PDF; give a name that ends in .pdf")
     refuse_taken(path, force=force)
-    labels = [Label(title=p.id, lines=_lines(p), code=p.id) for p in pieces]
+    labels = [Label(title=p.id, lines=_lines(p, lengths), code=p.id) for p in pieces]
     try:
         write_labels(labels, path, paper=paper)
     except OSError as error:
         raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
 
 
-def _lines(piece: Listed) -> tuple[str, ...]:
+def _lines(piece: Listed, told: Lengths) -> tuple[str, ...]:
     facts, sizes = piece.facts, piece.summary
-    long, short = sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True)
-    thick = f"{facts.thickness_mm:g} mm" if facts.thickness_mm else "thickness unknown"
+    over_all = sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True)
+    thick = told.fine(facts.thickness_mm) if facts.thickness_mm else "thickness unknown"
     lines = [
         f"{thick}, {facts.grade or 'grade unknown'}",
-        f"{long:.0f} x {short:.0f} mm over all",
-        f"holds {sizes.long_mm:.0f} x {sizes.short_mm:.0f} mm",
+        f"{told.rough(over_all)} {told.sign} over all",
+        f"holds {told.rough((sizes.long_mm, sizes.short_mm))} {told.sign}",
         f"heat {facts.heat or 'unknown'}" + (f", cert. {facts.certificate}" if facts.certificate else ""),
         f"{facts.place or ''}{' · ' if facts.place else ''}since {piece.added.isoformat()}",
     ]

@@ -95,6 +95,17 @@ def test_what_is_no_plate_is_refused(source: str, why: str, capsys: Captured):
     assert why in capsys.readouterr().err
 
 
+def test_an_inch_shop_reads_inches_and_pounds(home: Path, capsys: Captured):
+    (home / "shop.toml").write_text('units = "inch"\n', encoding="utf-8")
+    run("add", "48x96", "--units", "inch", "--thickness", "1/4 in", "--grade", "A36")
+    capsys.readouterr()
+    assert run("list") == run("show", "A22R") == run("labels", "--out", "l.pdf") == 0
+    out = capsys.readouterr().out
+    # 0.2836 lb/in3, AISC table of plate weights: 10.21 lb/ft2 for 1/4 in, 326.7 lb for 4 x 8 ft
+    assert "size in" in out and "0.250" in out and "96 x 48" in out and "326." in out and "lb" in out
+    assert "96 x 48 in over all" in out and "2438" not in out
+
+
 def test_a_piece_is_shown_drawn_and_written(home: Path, capsys: Captured):
     run("add", "900x500", "--thickness", "6", "--grade", "S235JR", "--photo", "a b.jpg")
     assert run("show", "a22r", "--picture", "p 1.png", "--plate-file", "p.toml") == 0

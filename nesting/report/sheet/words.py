@@ -66,6 +66,12 @@ class Lengths:
         """Width and height, without their unit."""
         return " x ".join(self.number(side, down=down) for side in sides_mm)
 
+    def rough(self, sides_mm: Sequence[float]) -> str:
+        """Sides for a terminal or a label, without their unit: whole millimetres, or inches by tape, rounded down."""
+        if self.inches:
+            return self.size(sides_mm, down=True).replace("\u00a0", " ")
+        return " x ".join(f"{side:.0f}" for side in sides_mm)
+
     def readout(self, length_mm: float) -> str:
         """A coordinate as the machine's readout shows it."""
         text = f"{from_mm(length_mm, 'inch'):.3f}" if self.inches else f"{length_mm:.1f}"
