@@ -53,13 +53,15 @@ def stocktake(
 
 
 def _ids(ids: tuple[str, ...], file: Path | None) -> list[str]:
+    from nesting.outline.pasted import Pasted
+
     texts = [text for text in ids if text != "-"]
     if "-" in ids:
         if sys.stdin.isatty():
             say("scan or type the ids, one a line; end with Ctrl-D (Windows: Ctrl-Z, Enter)")
         texts += sys.stdin.read().split()
     if file is not None:
-        texts += file.read_text(encoding="utf-8-sig").replace(",", " ").replace(";", " ").split()
+        texts += Pasted.read(file).text.replace(",", " ").replace(";", " ").split()
     return texts
 
 

@@ -256,6 +256,8 @@ def test_books(home: Path, capsys: Captured):
     assert run("labels", "--out", "l.png") == 2
     assert run("export", "all.json") == run("export", "t.csv") == 0
     assert run("export", "all.json") == run("export", "all.txt") == 2
+    (home / "noise.txt").write_bytes(bytes(range(256)))
+    assert run("stocktake", "--file", "noise.txt") == run("stocktake", "--file", "none.txt") == 2
     (home / "broken.json").write_text("{", encoding="utf-8")
     for file in ("l.pdf", "broken.json", "none.csv"):
         assert run("import", file, "--rack", "new.db") == 2
