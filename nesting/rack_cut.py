@@ -14,14 +14,16 @@ from nesting.errors import InputError
 from nesting.geometry.pose import Point, Pose
 from nesting.layout import Layout, Placement
 from nesting.layout_file import load_layout
+from nesting.made_with import load_made_with
 from nesting.outline.leftover import Leftover, NothingLeftError, Shear, from_layout
 from nesting.plate import Plate
 from nesting.plate_file import CaptureEntry
 from nesting.rack.piece import CutPart, NewPiece, RackPiece
 from nesting.rack.store import NewCut, Rack
 from nesting.racking import capture_json
-from nesting.release import LAYOUT
+from nesting.release import LAYOUT, MADE_WITH
 from nesting.remnant import balance
+from nesting.report.figures import figures
 from nesting.settle.rigid import fit
 from nesting.settle.turned import turned, turned_plate
 from nesting.shop import Shop
@@ -95,7 +97,7 @@ def read_cutting(path: Path, *, failed: Sequence[str] = (), not_reached: Sequenc
     return Cutting(
         layout=layout,
         layout_json=file.read_text(encoding="utf-8-sig"),
-        yield_json=_report(file.with_name(REPORT), layout.id),
+        yield_json=_report(file.with_name(REPORT), layout.id) or _worked_out(layout, file.with_name(MADE_WITH)),
         failed=frozenset(numbers(failed)),
         not_reached=frozenset(numbers(not_reached)),
     )
@@ -245,6 +247,14 @@ def _report(path: Path, layout_id: str) -> str | None:
         return text if json.loads(text).get("layout_id") == layout_id else None
     except (OSError, ValueError, AttributeError):
         return None
+
+
+def _worked_out(layout: Layout, made_with: Path) -> str | None:
+    """Return the report of a layout that came without one, as a settled one does, for the shop it was made with."""
+    made = load_made_with(made_with, layout.id)
+    if made is None:
+        return None
+    return json.dumps(figures(layout, made.shop).as_json(), ensure_ascii=False, allow_nan=False)
 
 
 def _span(known: set[int]) -> str:

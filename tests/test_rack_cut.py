@@ -1,5 +1,6 @@
 """What was really cut of a layout, and what comes back to the rack."""
 
+import json
 import math
 from collections.abc import Iterator
 from dataclasses import replace
@@ -15,6 +16,7 @@ from nesting.errors import InputError, RackError
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
 from nesting.layout_file import save_layout
+from nesting.made_with import MadeWith, save_made_with
 from nesting.outline.leftover import CUT_EDGE_MM
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import Rack, open_rack
@@ -42,9 +44,14 @@ def test_a_layout_that_was_settled_on_the_table_is_recorded_for_its_piece(rack: 
     straight = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", shears=[((0.0, 450.0), (1200.0, 450.0))])
     rack.undo(id, who="Ann")
     pose = Pose(turn_deg=31.0, x_mm=250.0, y_mm=-40.0)
-    save_layout(turned(layout, pose), tmp_path / "layout.json")
+    settled = save_layout(turned(layout, pose), tmp_path / "layout.json")
+    shop = replace(SHOP, name="That Day")
+    made = MadeWith(layout_id=settled.id, title="t", shop=shop, unit="mm", paper="A4")
+    save_made_with(made, tmp_path / "made-with.json")
     shear = (pose.point((0.0, 450.0)), pose.point((1200.0, 450.0)))
     done = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", shears=[shear])
+    report = json.loads(done.cut.yield_json or "{}")
+    assert (report["layout_id"], report["shop"]) == (settled.id, "That Day")
     assert done.piece.id == id and len(done.remnants) == len(straight.remnants) > 0
     for ours, theirs in zip(done.remnants, straight.remnants, strict=True):
         assert ours.plate.grain_deg == theirs.plate.grain_deg == 90.0
