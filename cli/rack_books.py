@@ -88,7 +88,8 @@ def _tell(rack: "Rack", count: "Count") -> None:
     show(f"there: {len(count.there)}")
     for piece in count.missing:
         at = f", at {piece.facts.place}" if piece.facts.place else ""
-        show(f"missing: {piece.id}, {size(piece)} mm{at}, {state(piece)}")
+        taken = f", {state(piece)}" if piece.set_aside_for else ""
+        show(f"missing: {piece.id}, {size(piece)} mm{at}{taken}")
     for piece in count.elsewhere:
         show(f"stands elsewhere: {piece.id}, the rack has it at {piece.facts.place or 'no place'}")
     for piece in count.gone:
