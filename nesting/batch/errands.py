@@ -71,6 +71,7 @@ class Chain:
     seed: int
     seconds: float
     together_s: float = 0.0
+    threads: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -158,6 +159,7 @@ def _filled(
             stage.clearances,
             seed=chain.seed,
             time_limit_s=chain.seconds,
+            threads=chain.threads,
             start=[stage.start],
             try_alone=stage.doubtful,
             should_stop=stop,

@@ -1,9 +1,10 @@
 """What to try next for one batch, and what came of it: columns by search, choice by CP-SAT, over and over.
 
-Two quick plans come first: largest piece first, and cheapest piece first.  Then sets of pieces that would be cheaper
-are tried, the most daring that what was seen so far makes likely: parts are laid on them, those without a place are
-given more value, and two pieces at a time are laid out again with what was left over.  All layouts go into one pool,
-from which the master picks; what two trials found apart may come together there.
+Two quick plans come first: largest piece first, and cheapest piece first.  Then the largest pieces are filled with
+care, one after the other, as one would by hand: no plan should be worse than that.  Then sets of pieces that would be
+cheaper are tried, the most daring that what was seen so far makes likely: parts are laid on them, those without a
+place are given more value, and two pieces at a time are laid out again with what was left over.  All layouts go into
+one pool, from which the master picks; what two trials found apart may come together there.
 """
 
 import math
@@ -31,6 +32,9 @@ FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 8.0
 
 START_SHARE: Final = 0.35
 """The first plans take only so much of it for a piece."""
+
+LEAD_SHARE: Final = 0.5
+"""Share of the whole time in which the largest pieces are filled with care, with all workers on one piece."""
 
 A_PART_S: Final = 1.0
 """A piece is filled for no longer than so much for each part that goes on one: with few parts, other choices of them
@@ -70,6 +74,7 @@ class Lane:
     wanted: Counter[str]
     power: float
     share: float
+    threads: int = 1
     trial: Trial | None = None
     found: list[Column] = field(default_factory=list)
     busy: bool = False
@@ -116,7 +121,7 @@ class Planner:
         needed = max(1.0, self._known.wanted_mm2 / (USUAL * mean))
         each = sum(line.quantity for line in batch.lines) / needed
         self._fill_s = max(FILL_S[0], min(FILL_S[1], A_PART_S * each, seconds * workers / (FILLS * needed)))
-        self._lanes = [self._start(by_size=True), self._start(by_size=False)]
+        self._lanes = [self._start(by_size=True), self._start(by_size=False), self._lead()]
 
     @property
     def phase(self) -> str:
@@ -167,8 +172,8 @@ class Planner:
 
     @property
     def _starting(self) -> bool:
-        """True while nothing is known yet that a trial could begin with."""
-        return any(lane.trial is None for lane in self._lanes)
+        """True while nothing is known yet that a trial could begin with, or all workers are on one piece."""
+        return any(lane.trial is None and (lane.threads > 1 or lane.share == START_SHARE) for lane in self._lanes)
 
     def _before(self, share: float) -> bool:
         return self.progress() < share
@@ -182,11 +187,22 @@ class Planner:
         power = 1.0 if by_size else float(np.mean(PRICES))
         return Lane(order=self._ordered(by_size), wanted=self._wanted(), power=power, share=START_SHARE)
 
+    def _lead(self) -> Lane:
+        """The largest pieces one after the other, with care."""
+        order, room, needed = self._ordered(by_size=True), 0.0, 0
+        while needed < len(order) and USUAL * room < self._known.wanted_mm2:
+            room += self.batch.pieces[order[needed]].plate.area_mm2
+            needed += 1
+        share = LEAD_SHARE * self.seconds / max(1, needed) / self._fill_s
+        return Lane(order=order, wanted=self._wanted(), power=1.0, share=share, threads=self.workers)
+
     def _along(self, lane: Lane) -> Task:
         """Fill the next piece of a lane."""
         lane.busy = True
         piece = lane.order.pop(0)
-        return self._chain([piece], +lane.wanted, what="lane", lane=lane, power=lane.power, share=lane.share)
+        return self._chain(
+            [piece], +lane.wanted, what="lane", lane=lane, power=lane.power, share=lane.share, threads=lane.threads
+        )
 
     def _ordered(self, by_size: bool) -> list[int]:
         """Pieces to fill one after the other, three times as much as is needed at most; sheets after all remnants."""
@@ -289,6 +305,7 @@ class Planner:
         power: float | None = None,
         share: float = 1.0,
         prices: dict[str, float] | None = None,
+        threads: int = 1,
     ) -> Task:
         starts = starts or [None] * len(order)
         seconds = self._cut_s(share * self._fill_s * (1.0 + 0.5 * math.log2(self._trials.patience)))
@@ -300,6 +317,7 @@ class Planner:
             seed=self._seed(),
             seconds=seconds,
             together_s=together_s,
+            threads=threads,
         )
         cost = len(order) * seconds + together_s
         return Task(
