@@ -14,8 +14,8 @@ from cli.questions import questions
 
 if TYPE_CHECKING:
     from nesting.batch.plan import PlanProgress
-    from nesting.batch_run import BatchResult
     from nesting.report.plan_facts import PlanFacts
+    from nesting.steps.batch_run import BatchResult
 
 HELP = """Plan an order: which part is cut from which piece, what has to be bought, and what will be left.
 
@@ -56,9 +56,9 @@ def command(
     **given: Any,
 ) -> int:
     """Plan one order."""
-    from nesting.batch_again import read_former
-    from nesting.batch_file import read_order
-    from nesting.batch_order import resolve_order
+    from nesting.files.batch_file import read_order
+    from nesting.steps.batch_again import read_former
+    from nesting.steps.batch_order import resolve_order
 
     if again is None and (given["cut"] or given["missing"] or given["failed"]):
         raise click.UsageError("--cut, --missing and --failed say what became of a plan; give its folder with --again")
@@ -72,7 +72,7 @@ def command(
     for note in order.notes:
         say(f"note: {note}")
 
-    from nesting.batch_run import run_batch
+    from nesting.steps.batch_run import run_batch
 
     with stop_on_interrupt() as should_stop:
         with live(_progress_line) as on_progress:

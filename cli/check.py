@@ -45,7 +45,7 @@ def command(
     """
     from nesting.check import check_layout
     from nesting.errors import InputError
-    from nesting.layout_file import load_layout
+    from nesting.files.layout_file import load_layout
 
     given = {"kerf": kerf, "gap": gap, "margin": margin}
     if file.is_dir() and (file / "layout.dxf").is_file():
@@ -83,7 +83,7 @@ def _check_drawing(
 ) -> "CheckReport":
     from nesting.check import check_drawing
     from nesting.errors import InputError
-    from nesting.layout_file import load_layout
+    from nesting.files.layout_file import load_layout
     from nesting.units import parse_unit
 
     unit = parse_unit(units) if units else None

@@ -28,8 +28,8 @@ def command(folder: Path, seconds: float, copy_only: bool, force: bool, as_json:
     An invented shop, an order of 22 parts of seven kinds, and a leftover of 6 mm plate.  Change the files and run
     'oddplate nest FOLDER/job.toml --force'.
     """
-    from nesting.job import read_job
-    from nesting.order import resolve
+    from nesting.files.job import read_job
+    from nesting.steps.order import resolve
 
     _copy(_source(), folder, force=force)
     say(f"demo job copied to {folder}")

@@ -83,10 +83,10 @@ def look(parts: "Sequence[Part]", given: dict[str, Any], *, thickness_mm: float 
         return None
     from dataclasses import replace
 
+    from nesting.files.shop_file import read_shop
     from nesting.fit.looks import not_looked_at
-    from nesting.fitting import cutting_of, look_at, numbered
     from nesting.shop import Shop
-    from nesting.shop_file import read_shop
+    from nesting.steps.fitting import cutting_of, look_at, numbered
 
     shop = read_shop(given["shop"]) if given["shop"] else Shop()
     if given["process"]:
@@ -142,8 +142,8 @@ def write_questions(looked: Look | None, path: Path | None, *, grade: str) -> No
     """Write the questions, if a file is named; say so where there is nothing to ask."""
     if looked is None or path is None:
         return
-    from nesting.fitting import write_inquiry
     from nesting.report.inquiry import inquiry
+    from nesting.steps.fitting import write_inquiry
 
     if not looked.findings:
         say(f"nothing to ask; {path} not written")

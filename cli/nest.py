@@ -15,11 +15,11 @@ from cli.rack_options import from_rack
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from nesting.job import Job
+    from nesting.files.job import Job
     from nesting.layout import Pulled
-    from nesting.order import Order
     from nesting.report.facts import RemnantRow
-    from nesting.run import Result
+    from nesting.steps.order import Order
+    from nesting.steps.run import Result
     from nesting.units import Unit
 
 _OUTPUT = ("contours", "curves", "blocks", "plate_edge", "labels", "marks", "mark_leads", "svg")
@@ -119,7 +119,7 @@ def command(
     **given: Any,
 ) -> int:
     """Run one job."""
-    from nesting.order import resolve
+    from nesting.steps.order import resolve
 
     job = _job(job_file, units, given)
     asked = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
@@ -128,7 +128,7 @@ def command(
 
 
 def _job(job_file: Path | None, units: tuple[str, ...], given: dict[str, Any]) -> "Job":
-    from nesting.job import make_job, read_job
+    from nesting.files.job import make_job, read_job
 
     tables = _tables(given)
     rules = options.unit_rules(units)
@@ -194,7 +194,7 @@ def _plate(given: dict[str, Any]) -> dict[str, Any]:
 
 def run_order(order: "Order", *, force: bool, as_json: bool) -> int:
     """Run a resolved job, show what came of it and return the exit code."""
-    from nesting.run import run_job
+    from nesting.steps.run import run_job
 
     for name, finding in order.findings:
         if finding.severity != "note":
@@ -232,7 +232,7 @@ def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
 
 
 def _show(result: "Result", unit: "Unit") -> None:
-    from nesting.release import AT_NEED, SHEETS
+    from nesting.files.release import AT_NEED, SHEETS
     from nesting.report.wording import measures
 
     length = measures(unit)["length"]

@@ -12,8 +12,8 @@ from cli.output import can_ask, emit, finding_json, finding_line, json_option, s
 from cli.questions import ask_unit
 
 if TYPE_CHECKING:
-    from nesting.listing import Listing, PartLine
-    from nesting.reading import Reading
+    from nesting.files.reading import Reading
+    from nesting.steps.listing import Listing, PartLine
 
 _MOST_TOLD: Final = 20
 
@@ -56,7 +56,7 @@ def command(
       oddplate parts sheet.svg --layer "CUT*" --rule "notes=ignore" --pictures sheet.png
     """
     from nesting.lengths import parse_thickness
-    from nesting.listing import list_drawings
+    from nesting.steps.listing import list_drawings
 
     fit.refuse(given, thickness=thickness, force=force)
     if pictures is not None:
@@ -87,8 +87,8 @@ def command(
 
 
 def _reading(given: dict[str, Any]) -> "Reading":
-    from nesting.documents import make_document
-    from nesting.reading import DrawingsEntry, reading_of
+    from nesting.files.documents import make_document
+    from nesting.files.reading import DrawingsEntry, reading_of
 
     entry = options.drawings_entry(given["layers"], given["join"], given["layer_rules"], given["most_entities"])
     return reading_of(make_document(options.without_none(entry), DrawingsEntry))
@@ -104,7 +104,7 @@ def _require_free(pictures: Path, force: bool) -> None:
 
 
 def _draw(listings: tuple["Listing", ...], pictures: Path) -> None:
-    from nesting.listing import picture_sheet
+    from nesting.steps.listing import picture_sheet
 
     drawn, whole = picture_sheet(listings, pictures)
     say(f"{drawn} pictures written to {pictures}")

@@ -12,7 +12,7 @@ from cli.output import emit, finding_line, json_option, say, show
 from cli.plate_options import finish, known_of, length, tell, with_known
 
 if TYPE_CHECKING:
-    from nesting.plate_file import StoredPlate
+    from nesting.files.plate_file import StoredPlate
     from nesting.shop import Shop
 
 
@@ -54,7 +54,7 @@ def drawing(
             if finding.severity != "note":
                 say(finding_line(file.name, finding))
         return finish(found, given, as_json=as_json, source=file)
-    from nesting.capture import stored
+    from nesting.steps.capture import stored
 
     sizes = _shop(shop)
     pieces = from_cut_drawing(
@@ -99,9 +99,9 @@ def leftover(
     FILE-R2.toml and so on.
     """
     from nesting.drawing.plate_writer import write_plates
-    from nesting.layout_file import load_layout
+    from nesting.files.layout_file import load_layout
+    from nesting.files.plate_file import CaptureEntry, StoredPlate, refuse_taken
     from nesting.outline.leftover import from_layout
-    from nesting.plate_file import CaptureEntry, StoredPlate, refuse_taken
 
     layout = load_layout(file)
     lines = [shear_line(text) for text in shears]
@@ -118,7 +118,7 @@ def leftover(
         photo=known.photo,
         notes=found.notes,
     )
-    from nesting.capture import with_known as laid_over
+    from nesting.steps.capture import with_known as laid_over
 
     plates = [laid_over(p, replace(known, name=None)) for p in found.plates]
     if known.name:
@@ -135,8 +135,8 @@ def leftover(
 
 def _several(kept: "list[StoredPlate]", given: dict[str, Any], areas: dict[str, Any], *, as_json: bool) -> int:
     """Write every piece; files of several are told apart by R1, R2 and so on."""
-    from nesting.capture import SCHEMA, document, picture_of, save
-    from nesting.plate_file import refuse_taken
+    from nesting.files.plate_file import refuse_taken
+    from nesting.steps.capture import SCHEMA, document, picture_of, save
 
     if len(kept) == 1 and not areas:
         return tell(kept[0], None, given, as_json=as_json)
@@ -167,8 +167,8 @@ def _several(kept: "list[StoredPlate]", given: dict[str, Any], areas: dict[str, 
 
 
 def _shop(path: Path | None) -> "Shop":
+    from nesting.files.shop_file import read_shop
     from nesting.shop import Shop
-    from nesting.shop_file import read_shop
 
     return read_shop(path) if path else Shop()
 

@@ -41,9 +41,9 @@ def edit(
     Changes are made in the order: mirror, straighten, simplify, lay along, then keep-outs, whose corners are those
     of the changed plate.  None makes the plate larger.
     """
-    from nesting.capture import with_known as laid_over
+    from nesting.files.plate_file import read_plate_file
     from nesting.outline import edits
-    from nesting.plate_file import read_plate_file
+    from nesting.steps.capture import with_known as laid_over
 
     kept = read_plate_file(file)
     plate, moved = kept.plate, mirror or lay_along

@@ -12,10 +12,10 @@ from cli.options import is_plain
 from cli.output import emit, say, show
 
 if TYPE_CHECKING:
-    from nesting.capture import Known
+    from nesting.files.plate_file import StoredPlate
     from nesting.outline.captured import Captured
     from nesting.outline.pasted import Pasted
-    from nesting.plate_file import StoredPlate
+    from nesting.steps.capture import Known
     from nesting.units import Unit
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -105,9 +105,9 @@ def known_of(given: dict[str, Any], unit: "Unit" = "mm") -> "Known":
 
     Beside readings in another unit a thickness must say its own: 0.25 could be either.
     """
-    from nesting.capture import Known
     from nesting.errors import InputError
     from nesting.lengths import parse_thickness
+    from nesting.steps.capture import Known
 
     said = {key: given[key] for key in KEYS if key not in ("thickness", "grain", "when")}
     thickness = given["thickness"]
@@ -128,7 +128,7 @@ def finish(
     captured: "Captured", given: dict[str, Any], *, as_json: bool, source: Path | None, unit: "Unit" = "mm"
 ) -> int:
     """Write plate file and picture if asked for, and tell what came out, in the unit of the readings."""
-    from nesting.capture import stored
+    from nesting.steps.capture import stored
 
     stem = given["out"].stem if given["out"] else source.stem if source and str(source) != "-" else "plate"
     readings = source.name if source and str(source) != "-" else None
@@ -140,8 +140,8 @@ def tell(
     kept: "StoredPlate", captured: "Captured | None", given: dict[str, Any], *, as_json: bool, unit: "Unit" = "mm"
 ) -> int:
     """Write a plate if asked for, and tell what it is and what to tape before it is cut."""
-    from nesting.capture import SCHEMA, check_lines, corner_labels, document, picture_of, save
     from nesting.report.sheet.words import Lengths
+    from nesting.steps.capture import SCHEMA, check_lines, corner_labels, document, picture_of, save
 
     out = given["out"]
     files: dict[str, str] = {}

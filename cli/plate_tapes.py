@@ -138,7 +138,7 @@ def _open(error: "LooseError | SideOpenError") -> int:
 
 
 def _refused(found: "Captured", *, as_json: bool) -> int:
-    from nesting.capture import SCHEMA
+    from nesting.steps.capture import SCHEMA
 
     for text in found.warnings:
         say(f"warning: {text}")

@@ -8,13 +8,13 @@ from cli.output import can_ask, say
 
 if TYPE_CHECKING:
     from nesting.errors import UnitsUnknownError
-    from nesting.order import Questions
+    from nesting.steps.order import Questions
     from nesting.units import DrawnUnit
 
 
 def questions(*, as_json: bool, accept_unknown_grade: bool) -> "Questions":
     """Return who answers: the person at the terminal, or the options alone where there is none."""
-    from nesting.order import Questions
+    from nesting.steps.order import Questions
 
     if not can_ask(as_json):
         return Questions(accept_unknown_grade=lambda _part, _grade: accept_unknown_grade)

@@ -14,8 +14,8 @@ from cli.rack_options import SCHEMA, opened, shop_of, size, who_is, with_act
 
 if TYPE_CHECKING:
     from nesting.rack.piece import Facts, NewPiece, RackPiece
-    from nesting.racking import Said
     from nesting.shop import Shop
+    from nesting.steps.racking import Said
     from nesting.units import Unit
 
 _DATE = click.DateTime(["%Y-%m-%d"])
@@ -69,9 +69,9 @@ def add(
 
 
 def _said(given: dict[str, Any]) -> "Said":
-    from nesting.capture import Known
     from nesting.lengths import parse_thickness
-    from nesting.racking import Said
+    from nesting.steps.capture import Known
+    from nesting.steps.racking import Said
     from nesting.units import parse_drawn_unit
 
     keys = ("name", "grade", "heat", "certificate", "parent", "place", "photo")
@@ -100,7 +100,7 @@ def _positive(value: float | None, option: str) -> float | None:
 
 def _new(source: str, said: "Said") -> "NewPiece":
     from nesting.lengths import parse_length
-    from nesting.racking import piece_of_file, piece_of_size
+    from nesting.steps.racking import piece_of_file, piece_of_size
 
     sides = None if Path(source).exists() else options.size_texts(source)
     if sides is not None and all(side.strip()[:1].isdigit() for side in sides):

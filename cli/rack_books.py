@@ -122,8 +122,8 @@ def labels(
     Each tells id, thickness, grade, size, heat and place; its QR code says the id.
     """
     from nesting.rack.look import Filter
-    from nesting.rack_files import label_pieces
     from nesting.report.sheet.words import Lengths
+    from nesting.steps.rack_files import label_pieces
 
     own = shop_of(shop)
     with opened(where, own) as rack:
@@ -144,7 +144,7 @@ def labels(
 @json_option
 def export(file: Path, force: bool, where: str | None, shop: Path | None, as_json: bool) -> int:
     """Write the whole rack with its history (.json), or the pieces that are there as a table (.csv)."""
-    from nesting.rack_files import export_rack
+    from nesting.steps.rack_files import export_rack
 
     with opened(where, shop_of(shop)) as rack:
         count = export_rack(rack, file, force=force)
@@ -165,7 +165,7 @@ def import_(file: Path, where: str | None, shop: Path | None, who: str | None, n
     Of a table of your own a few columns will do: size_x_mm and size_y_mm for the shape, id, thickness_mm, grade,
     heat, place and others as an exported table has them.  All pieces come, or none.
     """
-    from nesting.rack_files import import_rack, read_import
+    from nesting.steps.rack_files import import_rack, read_import
 
     found = read_import(file)  # before a new rack is made for it
     with opened(where, shop_of(shop), create=True) as rack:

@@ -11,8 +11,8 @@ from cli.plate_options import length
 from cli.rack_options import SCHEMA, mass, opened, shop_of, size, who_is, with_act
 
 if TYPE_CHECKING:
-    from nesting.rack_cut import Recorded
     from nesting.shop import Shop
+    from nesting.steps.rack_cut import Recorded
 
 
 @click.command("cut")
@@ -49,7 +49,7 @@ def cut(
     from datetime import date
 
     from cli.plate_drawn import shear_line
-    from nesting.rack_cut import read_cutting, record_cut
+    from nesting.steps.rack_cut import read_cutting, record_cut
 
     own = shop_of(shop)
     cutting = read_cutting(layout, failed=failed, not_reached=not_reached)

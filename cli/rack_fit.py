@@ -13,8 +13,8 @@ from cli.questions import questions
 from cli.rack_options import SCHEMA, opened, shop_of, size, with_where
 
 if TYPE_CHECKING:
-    from nesting.rack_fit import Answer
     from nesting.shop import Shop
+    from nesting.steps.rack_fit import Answer
 
 
 @click.command("will-it-fit")
@@ -46,8 +46,8 @@ def will_it_fit(
 
     Exit code 0 if a piece serves or may serve, 1 if none does.
     """
-    from nesting.job import read_job
-    from nesting.rack_fit import ask, on_the_rack, settled
+    from nesting.files.job import read_job
+    from nesting.steps.rack_fit import ask, on_the_rack, settled
 
     job = read_job(job_file)
     own = None if shop is None else shop_of(shop)

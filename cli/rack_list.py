@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from nesting.rack.worth import Total, Worth
     from nesting.report.sheet.words import Lengths
     from nesting.shop import Shop
-    from nesting.will_fit import Fit
+    from nesting.steps.will_fit import Fit
 
 
 @click.command("list")
@@ -59,7 +59,7 @@ def list_(most: int | None, where: str | None, shop: Path | None, as_json: bool,
 def _fitting(rack: "Rack", pieces: "list[Listed]", given: dict[str, Any]) -> "list[tuple[Listed, Fit | None]]":
     """Return the pieces that hold what is asked for, or all of them where nothing is."""
     from nesting.lengths import parse_length
-    from nesting.rack_holds import holding_part, holding_rectangle
+    from nesting.steps.rack_holds import holding_part, holding_rectangle
     from nesting.units import parse_drawn_unit
 
     asked = given["fits"]
@@ -151,10 +151,10 @@ def show(
     as_json: bool,
 ) -> int:
     """Tell all that is known of one piece, and draw it."""
-    from nesting.plate_file import write_plate_file
+    from nesting.files.plate_file import write_plate_file
     from nesting.rack.counting import last_seen
-    from nesting.rack_files import draw_piece
-    from nesting.racking import as_plate_file
+    from nesting.steps.rack_files import draw_piece
+    from nesting.steps.racking import as_plate_file
 
     own = shop_of(shop)
     with opened(where, own) as rack:

@@ -11,13 +11,13 @@ import click
 from cli.output import say
 
 if TYPE_CHECKING:
-    from nesting.job import Job
-    from nesting.order import FromRack, Questions
+    from nesting.files.job import Job
     from nesting.plate import Plate
     from nesting.rack.piece import Listed
     from nesting.rack.store import Rack
     from nesting.rack.worth import Worth
     from nesting.shop import Shop
+    from nesting.steps.order import FromRack, Questions
     from nesting.units import Unit
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -60,8 +60,8 @@ def _with(command: F, added: tuple[Callable[[F], F], ...]) -> F:
 
 def shop_of(path: Path | None) -> "Shop":
     """Return the shop: of the file named, else of shop.toml here, else one of which nothing is known."""
+    from nesting.files.shop_file import read_shop
     from nesting.shop import Shop
-    from nesting.shop_file import read_shop
 
     if path is not None:
         return read_shop(path)
@@ -94,7 +94,7 @@ def from_rack(where: str | None, *, accept_unknown_grade: bool, take: bool = Fal
     """
 
     def given(job: "Job", shop: "Shop", asked: "Questions") -> "tuple[Plate, tuple[str, ...]]":
-        from nesting.from_rack import plate_from_rack
+        from nesting.steps.from_rack import plate_from_rack
 
         with opened(where, shop) as rack:
             plate, notes = plate_from_rack(rack, job, shop, asked, accept_unknown_grade=accept_unknown_grade)

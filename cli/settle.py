@@ -16,12 +16,12 @@ from cli.output import emit, json_option, near, progress, say, show, show_table
 if TYPE_CHECKING:
     from nesting.drawing.writing import Writing
     from nesting.layout import Layout
-    from nesting.made_with import MadeWith
     from nesting.settle.outcome import Choices, NestAgain, Outcome
     from nesting.settle.reading import Reading
     from nesting.settle.table import Travel
     from nesting.settle.told import Told
     from nesting.shop import Shop
+    from nesting.steps.made_with import MadeWith
     from nesting.units import Unit
 
 ZEROS = ("lower-left", "lower-right", "upper-left", "upper-right", "middle")
@@ -99,7 +99,7 @@ Examples:
 def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as_json: bool, **given: Any) -> int:
     """Settle one layout."""
     from nesting.settle.told import told
-    from nesting.settle_run import open_layout, settle_layout
+    from nesting.steps.settle_run import open_layout, settle_layout
 
     layout, before = open_layout(layout_path)
     shop = _shop(given["shop_file"], before)
@@ -122,8 +122,8 @@ def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as
 
 def _shop(path: Path | None, before: "MadeWith | None") -> "Shop":
     """The shop file given, else the shop that the layout's run had."""
+    from nesting.files.shop_file import read_shop
     from nesting.shop import Shop
-    from nesting.shop_file import read_shop
 
     if path is not None:
         return read_shop(path)
@@ -138,7 +138,7 @@ def _unit(said: str | None, else_unit: "Unit") -> "Unit":
 
 def _made(before: "MadeWith | None", given: dict[str, Any], shop: "Shop", unit: "Unit", layout: "Layout") -> "MadeWith":
     """What a sheet of the layout as it lies is to be made with."""
-    from nesting.made_with import MadeWith
+    from nesting.steps.made_with import MadeWith
 
     room = layout.clearances.keep_lead_room if before is None else before.mark_leads
     return MadeWith(
@@ -280,7 +280,7 @@ def _tell(
     as_json: bool,
     interrupted: bool = False,
 ) -> int:
-    from nesting.settle_run import write_settled
+    from nesting.steps.settle_run import write_settled
 
     code = CHECK_FAILED
     files: list[str] = []

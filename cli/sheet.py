@@ -9,7 +9,7 @@ from cli.codes import DONE
 from cli.output import emit, json_option, near, say, show
 
 if TYPE_CHECKING:
-    from nesting.sheet_again import SheetsAgain, Wishes
+    from nesting.steps.sheet_again import SheetsAgain, Wishes
 
 HELP = """Make the cut sheet and the part labels of a layout again.
 
@@ -49,8 +49,8 @@ Examples:
 @json_option
 def command(layout: Path, labels: bool, out: Path | None, force: bool, as_json: bool, **given: Any) -> int:
     """Write the sheets beside the layout, or where they are wanted."""
-    from nesting.release import SHEETS
-    from nesting.sheet_again import layout_path, refuse_taken, sheets_again, write_sheets
+    from nesting.files.release import SHEETS
+    from nesting.steps.sheet_again import layout_path, refuse_taken, sheets_again, write_sheets
 
     source = layout_path(layout)
     folder = source.parent if out is None else out
@@ -69,7 +69,7 @@ def command(layout: Path, labels: bool, out: Path | None, force: bool, as_json: 
 
 
 def _wishes(given: dict[str, Any]) -> "Wishes":
-    from nesting.sheet_again import Wishes
+    from nesting.steps.sheet_again import Wishes
     from nesting.units import parse_unit
 
     return Wishes(

@@ -20,7 +20,7 @@ def command(file: Path, force: bool, as_json: bool) -> int:
     rows, table travel, lift limit and paper, each with the default that is taken where you say nothing.
     A job names it with shop = "shop.toml".
     """
-    from nesting.shop_file import FIRST_SHOP
+    from nesting.files.shop_file import FIRST_SHOP
 
     try:
         with file.open("w" if force else "x", encoding="utf-8") as out:

@@ -16,8 +16,8 @@ from cli.rack_options import opened, shop_of
 if TYPE_CHECKING:
     from nesting.report.tables import Table
     from nesting.report.yields.facts import YieldsReport
+    from nesting.steps.yielding import Read
     from nesting.units import Unit
-    from nesting.yielding import Read
 
 HELP = """Tell where the plate went: parts, kerf, kept leftovers, scrap; mass, cutting time and cost.
 
@@ -83,8 +83,8 @@ def command(
 ) -> int:
     """Report over several cuts."""
     from nesting.report.yields.gathered import gathered
+    from nesting.steps.yielding import once_each, rack_cuts, read_cuts, release_yields, wanted_of
     from nesting.units import parse_unit
-    from nesting.yielding import once_each, rack_cuts, read_cuts, release_yields, wanted_of
 
     if given["schema"]:
         return _print_schema(given["schema"])

@@ -39,6 +39,7 @@ ROOMS: dict[str, set[str]] = {
     "settle": {"settle", "outline", "drawing", "checking"},
     "rack": {"rack"},
     "outline": {"outline", "drawing", "remnant", "lengths"},
+    "files": {"files", "drawing", "outline", "lengths"},
 }
 """Rooms, and the rooms they may open besides their own values."""
 

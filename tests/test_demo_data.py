@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from nesting.drawing.reader import read_drawing
+from nesting.files.job import read_job
 from nesting.fit.bends import grain_findings
 from nesting.geometry.pose import Pose
-from nesting.job import read_job
 from nesting.layout import Layout, Placement
-from nesting.order import Order, resolve
+from nesting.steps.order import Order, resolve
 
 DEMO = Path(__file__).resolve().parents[1] / "data" / "demo"
 

@@ -11,7 +11,7 @@ import pytest
 
 from cli.main import main
 from nesting.check import check_drawing
-from nesting.layout_file import load_layout
+from nesting.files.layout_file import load_layout
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "docs" / "first-job.md").read_text(encoding="utf-8")

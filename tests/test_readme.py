@@ -10,7 +10,7 @@ import pytest
 import cli.codes
 from cli.main import COMMANDS, oddplate
 from nesting.drawing import layers
-from nesting.release import FILES
+from nesting.files.release import FILES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

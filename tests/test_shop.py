@@ -8,12 +8,12 @@ import pytest
 
 from nesting.clearances import Clearances
 from nesting.errors import JobError
+from nesting.files.job import ClearancesEntry
+from nesting.files.shop_file import FIRST_SHOP, read_shop
 from nesting.geometry.contour import Contour
-from nesting.job import ClearancesEntry
 from nesting.plate import Plate
 from nesting.shop import DEFAULT_SOURCES, MeasuredKerf, Shop
-from nesting.shop_file import FIRST_SHOP, read_shop
-from nesting.spacing import derive_clearances
+from nesting.steps.spacing import derive_clearances
 
 FULL = """\
 units = "inch"

@@ -367,7 +367,7 @@ class _Grower:
         return (x0, y0, x1, y1)
 
     def inside(self) -> Rectangle | None:
-        """Draw the sides in by rounding errors until the piece covers the rectangle; None if it does not then either."""
+        """Draw the sides in by rounding errors until the piece covers the rectangle; None if it never does."""
         for trim in self._trims():
             x0, y0, x1, y1 = self.box
             found = _rectangle((x0 + trim, y0 + trim, x1 - trim, y1 - trim), self.turn)

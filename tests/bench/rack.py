@@ -30,16 +30,16 @@ from shapes import plate, polygon_part, rectangle, star  # noqa: E402
 
 from nesting.clearances import Clearances  # noqa: E402
 from nesting.demand import Demand  # noqa: E402
-from nesting.job import make_job  # noqa: E402
+from nesting.files.job import make_job  # noqa: E402
 from nesting.rack.chalk import chalk_id  # noqa: E402
 from nesting.rack.look import Filter  # noqa: E402
 from nesting.rack.piece import Facts, NewPiece  # noqa: E402
 from nesting.rack.rows import new_row  # noqa: E402
 from nesting.rack.store import Rack, open_rack  # noqa: E402
 from nesting.rack.tables import ACTS, CHANGES, PIECES, VERSIONS  # noqa: E402
-from nesting.rack_fit import Asked, on_the_rack  # noqa: E402
-from nesting.rack_holds import holding_rectangle  # noqa: E402
 from nesting.shop import Shop  # noqa: E402
+from nesting.steps.rack_fit import Asked, on_the_rack  # noqa: E402
+from nesting.steps.rack_holds import holding_rectangle  # noqa: E402
 
 SHAPES, ADDED = 60, 500
 

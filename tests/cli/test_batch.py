@@ -9,7 +9,7 @@ import pytest
 from cli.codes import BAD_INPUT, DONE, LEFT_OVER
 from cli.main import main
 from nesting.check import check_drawing
-from nesting.layout_file import load_layout
+from nesting.files.layout_file import load_layout
 
 ORDER = """
 units = "mm"

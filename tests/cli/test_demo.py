@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from cli.main import main
-from nesting.release import FILES
+from nesting.files.release import FILES
 
 
 def test_the_demo_runs_to_a_checked_result(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

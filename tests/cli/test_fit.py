@@ -8,7 +8,7 @@ import ezdxf
 import pytest
 
 from cli.main import main
-from nesting.release import AT_NEED, FILES
+from nesting.files.release import AT_NEED, FILES
 
 QUICK = ("--steps", "3", "--kerf", "1.6", "--gap", "6", "--margin", "8")
 

@@ -15,8 +15,8 @@ import pytest
 
 from cli.main import main
 from nesting.check import check_drawing
-from nesting.layout_file import load_layout
-from nesting.release import FILES
+from nesting.files.layout_file import load_layout
+from nesting.files.release import FILES
 
 QUICK = ("--steps", "3")
 CLEAR = ("--kerf", "1.5", "--gap", "6", "--margin", "8")

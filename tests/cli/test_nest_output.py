@@ -9,8 +9,8 @@ import pytest
 
 from cli.main import main
 from nesting.drawing.layers import PART_INSIDE, PART_OUTSIDE, PIERCE_MARK
-from nesting.layout_file import load_layout
-from nesting.release import FILES, TRUE_SIZE
+from nesting.files.layout_file import load_layout
+from nesting.files.release import FILES, TRUE_SIZE
 
 CLEAR = ("--kerf", "1.5", "--gap", "6", "--margin", "8", "--lead-in", "5", "--steps", "3")
 

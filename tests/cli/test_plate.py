@@ -8,8 +8,8 @@ from outline_layouts import LAYOUT
 
 from cli.main import main
 from nesting.corner_names import named_corners
-from nesting.layout_file import save_layout
-from nesting.plate_file import read_plate_file
+from nesting.files.layout_file import save_layout
+from nesting.files.plate_file import read_plate_file
 
 RIGHT = "A,B,1200\nB,C,800\nC,D,1200\nD,A,800\nA,C,1442.2\nB,D,1442.2\n"
 SQUARE = "0,0; 1200,0; 1200,800; 0,800"

@@ -11,8 +11,8 @@ from outline_layouts import LAYOUT
 from cli import rack_options
 from cli.main import main
 from cli.rack import ACTS
-from nesting.layout_file import save_layout
-from nesting.plate_file import read_plate_file
+from nesting.files.layout_file import save_layout
+from nesting.files.plate_file import read_plate_file
 from nesting.rack.store import open_rack
 
 Captured = pytest.CaptureFixture[str]

@@ -17,15 +17,15 @@ from nesting.check import check_drawing
 from nesting.clearances import Clearances
 from nesting.corner_names import named_corners
 from nesting.drawing.layers import PIERCE_MARK
+from nesting.files.layout_file import load_layout, save_layout
+from nesting.files.release import DRAWING, MADE_WITH, ON_TABLE
+from nesting.files.release import LAYOUT as LAYOUT_FILE
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
-from nesting.layout_file import load_layout, save_layout
-from nesting.made_with import MadeWith, load_made_with, save_made_with
 from nesting.plate import Capture, Plate
-from nesting.release import DRAWING, MADE_WITH, ON_TABLE
-from nesting.release import LAYOUT as LAYOUT_FILE
 from nesting.shop import Shop
+from nesting.steps.made_with import MadeWith, load_made_with, save_made_with
 
 LIES = Pose(turn_deg=12.0, x_mm=400.0, y_mm=150.0)
 

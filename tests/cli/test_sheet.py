@@ -10,8 +10,8 @@ import pytest
 from printed import sizes_mm, words
 
 from cli.main import main
-from nesting.made_with import load_made_with
-from nesting.release import MADE_WITH, SHEETS
+from nesting.files.release import MADE_WITH, SHEETS
+from nesting.steps.made_with import load_made_with
 
 SHOP = """
 units = "mm"

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from cli.main import main
-from nesting.shop_file import read_shop
+from nesting.files.shop_file import read_shop
 
 
 def test_the_file_written_can_be_read(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

@@ -11,16 +11,16 @@ from pypdf import PdfReader
 from report_layouts import sample_layout
 
 from cli.main import main
+from nesting.files.layout_file import identified, save_layout
 from nesting.layout import Layout
-from nesting.layout_file import identified, save_layout
-from nesting.made_with import MadeWith, save_made_with
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import open_rack
-from nesting.rack_cut import Cutting, record_cut
 from nesting.report.figures import figures
 from nesting.report.published import published
 from nesting.report.yields.files import FILES
 from nesting.shop import Prices, Shop
+from nesting.steps.made_with import MadeWith, save_made_with
+from nesting.steps.rack_cut import Cutting, record_cut
 
 SHOP = Shop(amps=65.0, prices=Prices(new_per_kg=2.0, remnant_per_kg=1.0, scrap_per_kg=0.2, currency="EUR"))
 SHOP_FILE = 'units = "mm"\nname = "Other"\n[prices]\nnew = 3\nremnant = 2\nscrap = 0.1\ncurrency = "GBP"\n'

@@ -22,7 +22,7 @@ from nesting.rack.counting import last_seen, likely, take_stock
 from nesting.rack.look import Filter
 from nesting.rack.piece import CutPart, Facts, NewPiece
 from nesting.rack.store import NewCut, Rack, open_rack
-from nesting.rack_files import export_rack, import_rack, read_import
+from nesting.steps.rack_files import export_rack, import_rack, read_import
 
 ODD = shapely.Polygon([(0.1, 0), (900, 1 / 3), (450, 610)], [[(400, 200), (480, 200), (440, 290)]])
 

@@ -14,6 +14,7 @@ from shapely.geometry import Point, Polygon, box
 
 from cli.main import main
 from nesting.errors import InputError
+from nesting.files.plate_file import read_plate_file
 from nesting.outline.pasted import Pasted
 from nesting.outline.photo import dragging, measured
 from nesting.outline.photo.corrected import by_points, points_text
@@ -21,7 +22,6 @@ from nesting.outline.photo.marks import Ask
 from nesting.outline.photo.photo import Photo, check_taped, from_photo
 from nesting.outline.photo.picture import read_picture
 from nesting.outline.photo.steel import Steel
-from nesting.plate_file import read_plate_file
 
 THICK_MM = 4.0
 ASK = Ask(thickness_mm=THICK_MM, ruler_mm=180.0)

@@ -14,11 +14,11 @@ from printed import pictures, sizes_mm, words
 from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.drawing.cut_order import CutOrder, cut_order
+from nesting.files.layout_file import layout_id
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, LeftOver, Placement
-from nesting.layout_file import layout_id
 from nesting.part import Part
 from nesting.plate import Capture, KeepOut, Plate
 from nesting.remnant import Balance, balance

@@ -1,0 +1,1 @@
+"""Our own documents: job, order, shop and plate files, layouts; read strictly, written whole."""

@@ -1,0 +1,258 @@
+"""An order resolved: drawings read, stock gathered with what each piece is worth, every doubt settled or refused."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import shapely
+
+from nesting.batch.stock import Batch, Line, StockPiece
+from nesting.demand import Demand
+from nesting.errors import InputError, JobError
+from nesting.files.batch_file import LineEntry, PieceEntry, SheetEntry, WrittenOrder
+from nesting.files.job import PlateEntry
+from nesting.geometry.largest import largest_rectangle
+from nesting.plate import Plate
+from nesting.rack.look import Filter
+from nesting.rack.store import open_rack
+from nesting.report.facts import DrawingFacts
+from nesting.shop import Shop
+from nesting.steps.order import Order, Questions, clearances_on, plate_of, resolve, shop_of
+from nesting.tolerances import PLACING_CHORD_MM
+
+YEARLY = 0.2
+"""A year on the rack takes a piece's weight to 1 / (1 + YEARLY): older ones go first; common practice, no source."""
+
+_DAYS = 365.25
+_STAND_IN_MM = 1000.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class BatchOrder:
+    """All that a batch needs.  `orders` has for each line an order of its own, whose plate stands in for the real one:
+    drawings, findings, notes and the way of writing are taken from it.
+    """
+
+    name: str
+    batch: Batch
+    orders: dict[str, Order]
+    plates: dict[str, tuple[DrawingFacts, ...]]
+    shop: Shop
+    seconds: float
+    seed: int
+    workers: int
+    folder: Path
+    today: date
+    notes: tuple[str, ...] = ()
+
+    @property
+    def any_order(self) -> Order:
+        """One of the orders, for what they share."""
+        return next(iter(self.orders.values()))
+
+
+def resolve_order(written: WrittenOrder, *, questions: Questions | None = None, today: date) -> BatchOrder:
+    """Read all that an order names.
+
+    Raises `JobError` or `DrawingError` with every fault found, `UnitsUnknownError` where a drawing's unit is not known
+    and nobody can say it.
+    """
+    asked = questions or Questions()
+    file = written.file
+    shop = shop_of(written.job(_rectangle(_STAND_IN_MM, _STAND_IN_MM)))
+    pieces, plates, notes = _stock(written, shop, asked, today)
+    lines, orders = _lines(written, shop, asked, pieces)
+    trusted = frozenset(line.id for line in lines if _is_trusted(written, line, pieces, asked))
+    return BatchOrder(
+        name=written.name,
+        batch=Batch(lines=tuple(lines), pieces=tuple(pieces), trusted=trusted),
+        orders=orders,
+        plates=plates,
+        shop=shop,
+        seconds=file.search.seconds,
+        seed=file.search.seed,
+        workers=file.search.processes,
+        folder=written.folder,
+        today=today,
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _rectangle(width: float, height: float, **known: object) -> PlateEntry:
+    told = {key: value for key, value in known.items() if value is not None}
+    return PlateEntry.model_validate({"width": f"{width:.3f} mm", "height": f"{height:.3f} mm", **told})
+
+
+# Lines
+
+
+def _lines(
+    written: WrittenOrder, shop: Shop, asked: Questions, pieces: Sequence[StockPiece]
+) -> tuple[list[Line], dict[str, Order]]:
+    """Read every drawing, so that the faults of all are told at once."""
+    size = _largest(pieces)
+    lines: list[Line] = []
+    orders: dict[str, Order] = {}
+    faults: list[str] = []
+    for entry in written.file.part:
+        try:
+            order = _line_order(written, shop, asked, entry, size)
+        except InputError as error:
+            faults.append(str(error))
+            continue
+        for demand in order.demands:
+            own = _unlike(demand, orders)
+            later = written.file.due_by is not None and entry.due is not None and entry.due > written.file.due_by
+            lines.append(Line(demand=own, due=entry.due, reference=entry.reference, later=later))
+            orders[own.part.id] = replace(order, demands=(own,))
+    if faults:
+        raise JobError("\n".join(dict.fromkeys(faults)))
+    return lines, orders
+
+
+def _line_order(
+    written: WrittenOrder, shop: Shop, asked: Questions, entry: LineEntry, size: tuple[float, float]
+) -> Order:
+    """Resolve one line as a job on a plate that suits it: whether the stock does is told later, piece by piece."""
+    stand_in = _rectangle(*size, thickness=f"{entry.thickness} mm", grade=entry.grade, grain=0.0)
+    job = written.job(stand_in, (entry,))
+    return resolve(replace(job, file=job.file.model_copy(update={"shop": None})), questions=asked, shop=shop)
+
+
+def _largest(pieces: Sequence[StockPiece]) -> tuple[float, float]:
+    """Width and height that hold every piece."""
+    boxes = [piece.plate.fine_polygon.bounds for piece in pieces]
+    return max(b[2] - b[0] for b in boxes), max(b[3] - b[1] for b in boxes)
+
+
+def _unlike(demand: Demand, taken: dict[str, Order]) -> Demand:
+    """Number the ids that an order uses twice."""
+    name, count = demand.part.id, 1
+    while name in taken:
+        count += 1
+        name = f"{demand.part.id}-{count}"
+    return demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name))
+
+
+def _is_trusted(written: WrittenOrder, line: Line, pieces: Sequence[StockPiece], asked: Questions) -> bool:
+    """True if a line that asks for a grade may be cut from plate of unknown grade; asked only where there is some."""
+    part = line.demand.part
+    unknown = any(p.plate.grade is None and p.plate.thickness_mm == part.thickness_mm for p in pieces)
+    if part.grade is None or not unknown:
+        return False
+    return written.file.accept_unknown_grade or asked.accept_unknown_grade(part.name, part.grade)
+
+
+# Stock
+
+
+def _stock(
+    written: WrittenOrder, shop: Shop, asked: Questions, today: date
+) -> tuple[list[StockPiece], dict[str, tuple[DrawingFacts, ...]], list[str]]:
+    """Gather remnants, pieces of the rack and sheets; faults of all are told at once."""
+    found: list[StockPiece] = []
+    plates: dict[str, tuple[DrawingFacts, ...]] = {}
+    notes: list[str] = []
+    faults: list[str] = []
+    for number, entry in enumerate(written.file.piece, start=1):
+        try:
+            bare = plate_of(written.job(entry), asked, shop, None)
+            piece = _remnant(written, shop, _name(entry, bare.plate, number), bare.plate, entry, today)
+        except InputError as error:
+            faults.append(f"{written.source}: piece {number}: {error}")
+            continue
+        found.append(piece)
+        plates[piece.id] = bare.drawings
+        notes += [f"{piece.id}: {f.message}" for f in bare.findings]
+    for number, sheet in enumerate(written.file.sheet, start=1):
+        try:
+            found.append(_sheet(written, shop, sheet, number))
+        except InputError as error:
+            faults.append(f"{written.source}: sheet {number}: {error}")
+    if written.file.rack is not None:
+        found += _from_rack(written, shop, notes, today)
+    if faults:
+        raise JobError("\n".join(faults))
+    notes += [f"{p.id} is left aside: its thickness is not known" for p in found if p.plate.thickness_mm is None]
+    known = [p for p in found if p.plate.thickness_mm is not None]
+    if not known:
+        raise JobError(f"{written.source}: there is no piece of known thickness to cut from; measure one and say it")
+    return known, plates, notes
+
+
+def _name(entry: PieceEntry, plate: Plate, number: int) -> str:
+    if entry.name:
+        return entry.name
+    if entry.drawing is not None:
+        return plate.name or Path(entry.drawing.replace("\\", "/")).stem
+    return f"piece {number}"
+
+
+def _remnant(written: WrittenOrder, shop: Shop, name: str, plate: Plate, entry: PieceEntry, today: date) -> StockPiece:
+    plate = replace(plate, name=name)
+    weight = entry.weight if entry.weight is not None else _weight(plate, entry.added, today)
+    return _piece(written, shop, plate, weight)
+
+
+def _piece(written: WrittenOrder, shop: Shop, plate: Plate, weight: float) -> StockPiece:
+    # A piece of unknown thickness is named and left aside; until then any clearances do.
+    measured = plate if plate.thickness_mm is not None else replace(plate, thickness_mm=1.0)
+    clearances = clearances_on(written.job(_rectangle(1.0, 1.0)), shop, measured)
+    return StockPiece(id=plate.name, plate=plate, clearances=clearances, weight=weight)
+
+
+def _weight(plate: Plate, added: date | None, today: date) -> float:
+    """What an area of a remnant is worth to keep: less if ragged, less with every year on the rack."""
+    usable = plate.usable_polygon(PLACING_CHORD_MM)
+    parts = [p for p in shapely.get_parts(usable) if p.area > 0.0]
+    box = max((_box_area(p) for p in parts), default=0.0)
+    plain = box / plate.area_mm2
+    years = 0.0 if added is None else max(0.0, (today - added).days / _DAYS)
+    return (0.5 + 0.5 * min(1.0, plain)) / (1.0 + YEARLY * years)
+
+
+def _box_area(polygon: shapely.Polygon) -> float:
+    box = largest_rectangle(polygon)
+    return float(box.width_mm * box.height_mm)
+
+
+def _from_rack(written: WrittenOrder, shop: Shop, notes: list[str], today: date) -> list[StockPiece]:
+    """All pieces of the rack that nobody has set aside for another job, of thicknesses that the order asks for."""
+    where = written.file.rack
+    assert where is not None
+    path: str | Path = where if "://" in where else written.job(_rectangle(1.0, 1.0)).path(where)
+    with open_rack(path) as rack:
+        there = rack.pieces(Filter())
+    asked = {entry.thickness for entry in written.file.part}
+    found = []
+    for piece in there:
+        if piece.set_aside_for not in (None, written.name):
+            notes.append(f"{piece.id} is left aside: it is set aside for {piece.set_aside_for}")
+            continue
+        if piece.plate.thickness_mm is None or any(abs(piece.plate.thickness_mm - t) <= 0.01 for t in asked):
+            weight = _weight(piece.plate, piece.added, today)
+            found.append(_piece(written, shop, piece.plate, weight))
+    return found
+
+
+def _sheet(written: WrittenOrder, shop: Shop, entry: SheetEntry, number: int) -> StockPiece:
+    bare = plate_of(written.job(entry), Questions(), shop, None).plate
+    name = entry.name or f"sheet {number}"
+    plate = replace(bare, name=name)
+    count = entry.count if entry.count is not None else _enough(written, plate)
+    return StockPiece(
+        id=name,
+        plate=plate,
+        clearances=clearances_on(written.job(_rectangle(1.0, 1.0)), shop, plate),
+        kind="sheet",
+        price=entry.price,
+        count=count,
+        comes=entry.comes,
+    )
+
+
+def _enough(written: WrittenOrder, plate: Plate) -> int:
+    """At most one sheet for every part of its thickness."""
+    wanted = sum(e.quantity or 0 for e in written.file.part if abs(e.thickness - (plate.thickness_mm or 0.0)) <= 0.01)
+    return max(1, min(wanted, 1000))
