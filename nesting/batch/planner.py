@@ -414,6 +414,11 @@ class Planner:
         better = found.better_than(self.plan)
         if better or not self.plan.columns:
             self.plan = found
+        elif (
+            possible(straight) and not self.plan.better_than(straight) and unevenness(straight) > unevenness(self.plan)
+        ):
+            # As good by every aim; what is free lies on fewer pieces.
+            self.plan = straight
         return better
 
     def _go_on(self, trial: Trial, straight: Picked, better: bool) -> None:
