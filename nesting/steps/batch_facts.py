@@ -97,7 +97,7 @@ def plan_facts(
         made_on=order.today,
         currency=order.shop.prices.currency,
         pieces=tuple(rows),
-        lines=tuple(_line_row(order, batch, line, rows, former) for line in order.batch.lines),
+        lines=tuple(_line_row(order, batch, line, rows, former, planned.stopped) for line in order.batch.lines),
         buy=_buy(order, to_cut),
         price=sum(r.price for r in to_cut),
         least_price=planned.least_price,
@@ -131,13 +131,15 @@ def _buy(order: BatchOrder, rows: Sequence[PieceRow]) -> tuple[BuyRow, ...]:
     return tuple(found)
 
 
-def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], former: Former | None) -> LineRow:
+def _line_row(
+    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], former: Former | None, interrupted: bool
+) -> LineRow:
     on = [(r, p.count) for r in rows for p in r.placed if p.line == line.id]
     planned = sum(n for r, n in on if r.state == "to cut")
     failed = former.failed.get(line.id, 0) if former is not None else 0
     cut = sum(n for r, n in on if r.state == "cut") - failed
     short = max(0, line.quantity - planned - cut)
-    status, reason = _status(order, batch, line, [r for r, _ in on if r.state == "to cut"], short)
+    status, reason = _status(order, batch, line, [r for r, _ in on if r.state == "to cut"], short, interrupted)
     return LineRow(
         line=line.id,
         name=line.demand.part.name,
@@ -154,12 +156,12 @@ def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceR
 
 
 def _status(
-    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], short: int
+    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], short: int, interrupted: bool
 ) -> tuple[LineStatus, str]:
     if short and line.later:
         return "not due yet", f"{short} of {line.quantity} wait; there was no room for them on what is cut anyway"
     if short:
-        return _why_short(batch, line, short)
+        return _why_short(batch, line, short, interrupted)
     late = [r for r in rows if line.due is not None and r.comes is not None and r.comes > line.due]
     if late:
         return "late", f"{late[0].stock} is there on {_day(late[0].comes)}, and the line is due on {_day(line.due)}"
@@ -168,7 +170,7 @@ def _status(
     return "planned", ""
 
 
-def _why_short(batch: Batch, line: Line, short: int) -> tuple[LineStatus, str]:
+def _why_short(batch: Batch, line: Line, short: int, interrupted: bool) -> tuple[LineStatus, str]:
     part = line.demand.part
     reasons = {piece.id: batch.why_not(line, piece.plate) for piece in batch.pieces}
     serving = [p for p in batch.pieces if not reasons[p.id]]
@@ -181,6 +183,11 @@ def _why_short(batch: Batch, line: Line, short: int) -> tuple[LineStatus, str]:
     sizes = f"it measures {width:.0f} x {height:.0f} mm"
     if short == line.quantity and all(p.plate.area_mm2 < part.area_mm2 for p in serving):
         return "impossible", f"{sizes} and is larger than every piece that may serve it ({asked})"
+    if interrupted:
+        return "left over", (
+            f"{short} of {line.quantity} had no place yet when the planning was interrupted; take it up again with "
+            "--again, and let it run"
+        )
     return "left over", (
         f"{short} of {line.quantity} found no place on {', '.join(p.id for p in serving[:5])}"
         f"{' and more' if len(serving) > 5 else ''}: {sizes}; give more stock or a sheet to buy, or more time"

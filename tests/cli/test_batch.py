@@ -1,6 +1,8 @@
 """`oddplate batch` from the order file to the plan's folder, and the plan taken up again."""
 
 import json
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from pathlib import Path
 
 import ezdxf
@@ -9,7 +11,10 @@ import pytest
 from cli.codes import BAD_INPUT, DONE, LEFT_OVER
 from cli.main import main
 from nesting.check import check_drawing
+from nesting.files.batch_file import read_order
 from nesting.files.layout_file import load_layout
+from nesting.steps.batch_order import resolve_order
+from nesting.steps.batch_run import run_batch
 
 ORDER = """
 units = "mm"
@@ -139,6 +144,17 @@ def test_what_cannot_be_made_is_told_with_its_reason(folder: Path, capsys: pytes
     plan = json.loads(capsys.readouterr().out)
     notes = [note for piece in plan["pieces"] for note in piece["notes"]]
     assert notes == ["square asks for grade S235JR; it was accepted on B3, whose grade is not known"]
+
+
+def test_what_an_interrupted_plan_lacks_is_not_called_too_large(folder: Path) -> None:
+    """Called off before anything was tried: nobody knows yet whether there is room."""
+    order = resolve_order(read_order(write_order(folder)), today=date(2026, 11, 26))
+
+    found = run_batch(order, executor=ThreadPoolExecutor(1), should_stop=lambda: True)
+
+    assert found.stopped
+    assert {line.status for line in found.facts.lines} == {"left over"}
+    assert all("interrupted; take it up again" in line.reason for line in found.facts.lines)
 
 
 @pytest.mark.parametrize(
