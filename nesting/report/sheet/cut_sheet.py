@@ -136,7 +136,7 @@ def cut_sheet(
         material=_material(layout, report, lengths, m["mass"]),
         work=_work(layout, report, lengths, totals),
         corners=corners,
-        zero_corner=zero_corner(corners)[0] if corners else None,
+        zero_corner=zero_corner(corners)[0] if corners and not on_table else None,
         spoken_of=frozenset(name for t in tapes for name in (t.start, t.end))
         | frozenset(name for name, _ in (laid_by(layout, corners) if corners else ())),
         tapes=tapes,

@@ -268,7 +268,9 @@ def test_a_plate_is_laid_by_the_corners_it_was_captured_for():
 
 
 def test_on_a_plate_that_was_settled_no_zero_is_set(sample: Layout):
-    steps = told(sample, on_table=True).steps
+    sheet = told(sample, on_table=True)
+    assert sheet.zero_corner is None, "an arrow from a corner would ask for a zero there"
+    steps = sheet.steps
     assert steps[0] == "The drawing is in the table's coordinates: leave the machine's zero where it is."
     assert [step[:12] for step in steps[1:]] == ["Torch over A", "Torch over C"]
     assert not any("set the readout" in step for step in steps)
