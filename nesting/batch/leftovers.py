@@ -7,7 +7,7 @@ from typing import Final
 from nesting.batch.columns import Column, Picked
 from nesting.batch.stock import Batch, mates
 
-TIDY_FROM: Final = 0.93
+TIDY_FROM: Final = 0.91
 """Until this share of the time parts are moved from the emptiest piece to others, then each is pulled together."""
 
 
@@ -48,7 +48,7 @@ class Leftovers:
         """Return a column to pull together, and how long; the emptiest, where most is to be won, first and longest."""
         if self._waiting is None:
             columns = sorted(plan.columns, key=lambda c: -c.used)
-            weights = [2.0 - c.used for c in columns]
+            weights = [0.02 + (1.0 - c.used) ** 2 for c in columns]
             self._waiting = [(c, seconds * w / sum(weights)) for c, w in zip(columns, weights, strict=True)]
         found = self._waiting.pop()
         self.finished = not self._waiting

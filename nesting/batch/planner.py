@@ -44,7 +44,7 @@ are the better use of the time.
 FILLS: Final = 14.0
 """How often each piece that is needed may be filled in the time, about."""
 
-TIDY_FILLS: Final = 2.0
+TIDY_FILLS: Final = 8.0
 """A piece is pulled together for as long as it was filled, so many times over, at most."""
 
 GAUGE_EVERY: Final = 3
