@@ -171,11 +171,16 @@ class RackPiece(Listed):
             place=facts.place,
             source=f"rack piece {self.id}",
             capture=None if capture == Capture() else capture,
+            lettered=tuple((name, (x, y)) for name, x, y in self._record.get("letters") or ()),
         )
 
     @cached_property
+    def _record(self) -> dict[str, Any]:
+        return TypeAdapter(dict[str, Any]).validate_json(self.capture_json)
+
+    @cached_property
     def _capture(self) -> Capture:
-        said = TypeAdapter(dict[str, Any]).validate_json(self.capture_json)
+        said = self._record
         kept = {key: said[key] for key in ("who", "when", "photo", "set_up_by") if said.get(key)}
         found: Capture = TypeAdapter(Capture).validate_python(kept)
         return replace(found, photo=self.facts.photo)

@@ -12,6 +12,7 @@ import shapely
 from outline_layouts import LAYOUT, PLATE
 from racks import new_piece
 
+from nesting.corner_names import named_corners
 from nesting.errors import InputError, RackError
 from nesting.files.layout_file import save_layout
 from nesting.geometry.pose import Pose
@@ -21,8 +22,10 @@ from nesting.rack.piece import NewPiece
 from nesting.rack.store import Rack, open_rack
 from nesting.settle.turned import turned
 from nesting.shop import Shop
+from nesting.steps.capture import Known
 from nesting.steps.made_with import MadeWith, save_made_with
 from nesting.steps.rack_cut import Cutting, numbers, read_cutting, record_cut
+from nesting.steps.racking import Said, piece_of_file
 
 SHOP = Shop(keep_mm=((150.0, 150.0),))
 
@@ -151,3 +154,20 @@ def test_parts_are_named_as_they_are_chalked():
         Cutting(layout=LAYOUT, layout_json="", failed=frozenset([2]), not_reached=frozenset([2]))
     with pytest.raises(InputError, match="nothing was cut, so there is nothing to record"):
         Cutting(layout=LAYOUT, layout_json="", not_reached=frozenset([1, 2, 3, 4]))
+
+
+def test_letters_chalked_on_a_plate_stay_on_the_rack(rack: Rack, tmp_path: Path):
+    """Sheet and readouts must call a corner what is written beside it on the steel."""
+    path = tmp_path / "odd.toml"
+    path.write_text(
+        'schema = "oddplate-plate/1"\nunits = "mm"\n[plate]\ncorners = [[0, 0], [900, 0], [900, 500], [0, 500]]\n'
+        '[capture]\nway = "tapes"\n'
+        'letters = [["C", 0, 0], ["D", 900, 0], ["A", 900, 500], ["B", 0, 500]]\n',
+        encoding="utf-8",
+    )
+    new, _ = piece_of_file(path, Said(known=Known()))
+
+    (piece,) = rack.add([new], who="me")
+
+    assert [c.name for c in named_corners(piece.plate)] == ["C", "D", "A", "B"]
+    assert [c.point for c in named_corners(piece.plate)][2] == (900, 500)
