@@ -10,6 +10,9 @@ from nesting.batch.stock import Batch, mates
 TIDY_FROM: Final = 0.91
 """Until this share of the time parts are moved from the emptiest piece to others, then each is pulled together."""
 
+MOVES: Final = 6
+"""How often every other piece is filled up with parts of the emptiest, at most."""
+
 
 class Leftovers:
     """Chooses what to do for the leftovers of a plan."""
@@ -39,7 +42,7 @@ class Leftovers:
         """Return a piece to fill up, and the emptiest, whose parts it may take; None once it is time to tidy."""
         emptiest = min(plan.columns, key=lambda c: c.used)
         others = [c for c in plan.columns if c is not emptiest and mates(self.batch.pieces, c.piece, emptiest.piece)]
-        if self.tidying or not others or self._moved >= 2 * len(others) or progress >= TIDY_FROM:
+        if self.tidying or not others or self._moved >= MOVES * len(others) or progress >= TIDY_FROM:
             return None
         self._moved += 1
         return others[self._moved % len(others)], emptiest

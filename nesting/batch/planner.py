@@ -158,8 +158,9 @@ class Planner:
     def _next(self) -> Task | None:
         # Leftovers do not matter while something that is due has no place.
         until = POLISH_FROM if self._known.complete(self.plan) else 1.0
-        if self._before(until) and not self._trials.proven:
-            self._lanes = [lane for lane in self._lanes if not lane.over]
+        self._lanes = [lane for lane in self._lanes if not lane.over]
+        # Where no better set is possible the first plans still may leave more in one piece.
+        if self._before(until) and (self._lanes or not self._trials.proven):
             free = next((lane for lane in self._lanes if not lane.busy), None)
             if free is not None:
                 return self._along(free)
