@@ -23,8 +23,13 @@ MOST_MOVES = 200
 STEP = 0.1
 """How far an item goes in one move at most, as a share of the usual item's size."""
 
+MOST_MENDINGS = 10
+
 _WALL = -1
 _ENOUGH = 1e-6
+
+_TOUCHING = 1e-6
+"""Overlap, as a share of the step, that counts as touching and is left as it is."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +64,25 @@ def compacted(problem: Problem, poses: Poses, direction: tuple[float, float], *,
         if gain < _ENOUGH * step:
             break
     return poses
+
+
+def mended(problem: Problem, poses: Poses, direction: tuple[float, float], *, seconds: float) -> Poses | None:
+    """Return the items moved off one another and into the region where they overlap or stand out a little.
+
+    Of all such moves the one that leaves them reaching least far along a direction (unit vector); None where small
+    moves do not do it, or not within `seconds`.
+    """
+    pieces = [convex_pieces(s.polygon) for s in problem.shape_list]
+    walls = _walls(problem)
+    step = STEP * float(np.sqrt(np.median(problem.area)))
+    end = time.monotonic() + seconds
+    for _ in range(MOST_MENDINGS):
+        left = end - time.monotonic()
+        moved = _moved(problem, poses, pieces, walls, direction, step, left) if left > 0.0 else None
+        if moved is None or problem.is_legal(problem.placed_polygons(moved)):
+            return moved
+        poses = moved
+    return None
 
 
 def _walls(problem: Problem) -> list[Floats]:
@@ -99,7 +123,7 @@ def _moved(
     problem: Problem, poses: Poses, pieces: list[list[Floats]], walls: list[Floats], direction: tuple[float, float],
     step: float, seconds: float,
 ) -> Poses | None:  # fmt: skip
-    """Move all items by the least reach's programme; None if it has no answer.
+    """Move all items by the least reach's programme, apart where they overlap; None if it has no answer.
 
     Its unknowns are each item's shift, (x, y) in turn, and the reach.
     """
@@ -121,7 +145,7 @@ def _moved(
     answer = linprog(
         np.append(np.zeros(2 * n), 1.0),
         A_ub=_stacked(parting, ends),
-        b_ub=np.concatenate([np.maximum(found[:, 2], 0.0), -far]),
+        b_ub=np.concatenate([_or_touching(found[:, 2], step), -far]),
         bounds=np.vstack([inside, [[-np.inf, np.inf]]]),
         method="highs",
         options={"time_limit": seconds},
@@ -154,12 +178,17 @@ def _stacked(upper: coo_array, lower: coo_array) -> coo_array:
     return coo_array((np.concatenate([upper.data, lower.data]), (rows, columns)), shape=shape)
 
 
+def _or_touching(distance: Floats, step: float) -> Floats:
+    """Take what overlaps by no more than rounding makes for touching."""
+    return np.where(distance < -_TOUCHING * step, distance, np.maximum(distance, 0.0))
+
+
 def _bounds(box: Floats, owner: Ints, region: Floats, n: int, step: float) -> Floats:
     """How far each item may go either way, x and y in turn (2 n, 2): a step, and within the region's bounds."""
     low, high = np.full((n, 2), np.inf), np.full((n, 2), -np.inf)
     for axis in (0, 1):
         np.minimum.at(low[:, axis], owner, box[:, axis])
         np.maximum.at(high[:, axis], owner, box[:, axis + 2])
-    least = np.minimum(np.maximum(-step, region[:2] - low), 0.0)
-    most = np.maximum(np.minimum(step, region[2:] - high), 0.0)
+    least = -np.minimum(step, _or_touching(low - region[:2], step))
+    most = np.minimum(step, _or_touching(region[2:] - high, step))
     return np.column_stack([least.ravel(), most.ravel()])
