@@ -2,7 +2,8 @@
 
 On a rectangular sheet this is the strip problem of the literature.  The best layout is cut by a sliver at a random
 place, what lies beyond is pushed in, and the overlap that this makes is separated; if that fails, two unlike items of
-a failed state change places and it is tried again.
+a failed state change places and it is tried again.  A layout that yields no more is loosened, some items change places,
+and it is shortened anew from there.
 """
 
 import math
@@ -32,6 +33,17 @@ DEEP_EVERY = 2
 TIGHTENING, LONGEST_TIGHTENING_S = 0.02, 1.0
 """Share of the time, and seconds at most, that are kept for moving all items at once in the end."""
 
+BARREN = 4
+"""Attempts at the smallest bite, without success, after which a layout is loosened."""
+
+LOOSER = (0.02, 0.06)
+"""Share of its reach by which a layout is loosened; more each time that does not free it of overlap."""
+
+LOOSENINGS = 10
+
+HOPELESS = 0.005
+"""A loosened layout that gets no farther while it reaches farther than the best by this share is given up."""
+
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
 
@@ -47,6 +59,16 @@ class Way:
     pull: Pull
     away: tuple[float, float]
     free_area: float
+
+
+@dataclass(kw_only=True)
+class _Trail:
+    """What one thread works on: a layout, its next bite, failures since the last success, whether it was loosened."""
+
+    state: State
+    bite: float = FIRST_BITE
+    barren: int = 0
+    loosened: bool = False
 
 
 def ways_to_shorten(problem: Problem, states: Sequence[State], pulls: Sequence[Pull]) -> list[Way]:
@@ -81,7 +103,6 @@ class Shorten:
         self.problem = problem
         self.crew = crew
         self.nx, self.ny = direction
-        self._bite = FIRST_BITE
         bounds = problem.region.bounds
         corners = [(x, y) for x in (bounds[0], bounds[2]) for y in (bounds[1], bounds[3])]
         self.low = float(min(self.nx * x + self.ny * y for x, y in corners))
@@ -95,18 +116,49 @@ class Shorten:
         return State(poses=poses, score=(-self.reach(poses),))
 
     def work(self, _thread: int, rng: np.random.Generator) -> None:
-        """Shorten the best state until time is up."""
+        """Shorten until time is up: each thread a layout of its own at first, in the end all the best."""
         best = self.crew.best
         assert best is not None, "a layout to begin with"
         crowd = self.crew.crowd(self.problem, best.poses, seed=int(rng.integers(1 << 31)))
         size = np.sqrt(self.problem.area[self.problem.kind_of_shape[best.poses[:, 0].astype(np.int64)]])
         big = np.argsort(-size)[: max(4, len(size) // 2)]
-        best, barren, go_on = None, 0, True
-        while go_on:
-            barren = barren + 1 if self.crew.best is best else 0
+        trail = _Trail(state=best)
+        while self._attempt(crowd, rng, big, trail):
             best = self.crew.best
-            go_on = self._attempt(crowd, rng, big, deep=barren % DEEP_EVERY == DEEP_EVERY - 1)
+            assert best is not None
+            if self._late >= 0.0:
+                trail.state = best
+            elif self._leads_nowhere(trail, best):
+                loosen = trail.loosened or trail.state.score >= best.score
+                trail = self._loosened(crowd, rng, big, best) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
         self.crew.done_with(crowd)
+
+    @property
+    def _late(self) -> float:
+        """Negative while exploring; from there to the end it grows from 0 to 1."""
+        return (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
+
+    @staticmethod
+    def _leads_nowhere(trail: _Trail, best: State) -> bool:
+        behind = trail.loosened and trail.state.score[0] < (1.0 + HOPELESS) * best.score[0]
+        return trail.barren >= (1 if behind else BARREN)
+
+    def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, best: State) -> _Trail:
+        """Spread the best layout, let some of its large items change places, and free it of overlap again."""
+        reach = -best.score[0]
+        for failures in range(LOOSENINGS):
+            room = rng.uniform(*LOOSER) * (1.0 + failures / 4) * reach
+            poses = best.poses
+            for _ in range(3):
+                poses = self._squeezed(poses, reach, -room / 3, rng)
+            for _ in range(int(rng.integers(1, 4))):
+                poses = swapped(poses, big, rng)
+            crowd.poses = poses
+            if not self.crew.take_step():
+                break
+            if crowd.separate(self.problem.region_within(self.nx, self.ny, self.low + reach + room), QUICK) == 0.0:
+                return _Trail(state=self.state(crowd.poses), loosened=True)
+        return _Trail(state=best, bite=SMALLEST_BITE)
 
     @property
     def reserved_s(self) -> float:
@@ -120,50 +172,50 @@ class Shorten:
         seconds = self.reserved_s if self.crew.steps is None else math.inf
         self.crew.offer(self.state(compacted(self.problem, best.poses, (self.nx, self.ny), seconds=seconds)))
 
-    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, *, deep: bool) -> bool:
+    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, trail: _Trail) -> bool:
         """Try one bite; False once there is no step left to take.
 
-        A `deep` one tries long, and lets items change places after a failure.
+        One in `DEEP_EVERY` after a failure tries long, and lets items change places after a failure of its own.
         """
-        best = self.crew.best
-        assert best is not None
-        late = (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
+        late = self._late
         exploring = late < 0.0
+        deep = trail.barren % DEEP_EVERY == DEEP_EVERY - 1
         # While the layout is loose large bites pay, since they mostly succeed; near the end only small sure ones.
-        bite = self._bite if exploring else 0.0005 * (1.0 - late) + 0.00002
-        reach = -best.score[0]
+        bite = trail.bite if exploring else 0.0005 * (1.0 - late) + 0.00002
+        begun = trail.state
+        reach = -begun.score[0]
         target = reach * (1.0 - bite)
         region = self.problem.region_within(self.nx, self.ny, self.low + target)
-        crowd.poses = self._squeezed(best.poses, reach - target, rng)
+        crowd.poses = self._squeezed(begun.poses, reach, reach - target, rng)
         pool: list[tuple[float, Poses]] = []
         for _ in range(TRIES if deep else 1):
             if not self.crew.take_step():
                 return False
             left = crowd.separate(region, THOROUGH if deep else QUICK)
-            if crowd.overtaken():
-                break
-            if left == 0.0 and exploring:
-                self._bite = min(LARGEST_BITE, 1.5 * self._bite)
+            overtaken = crowd.overtaken()
             if left == 0.0:
-                self.crew.offer(self.state(crowd.poses), by=crowd)
-            if left == 0.0 or self.crew.best is not best:
+                trail.state, trail.barren = self.state(crowd.poses), 0
+                trail.bite = min(LARGEST_BITE, 1.5 * trail.bite)
+                self.crew.offer(trail.state, by=None if exploring else crowd)
+                return True
+            if overtaken or not (exploring or self.crew.best is begun):
                 break
-            if exploring and self._bite > SMALLEST_BITE:
-                self._bite = max(SMALLEST_BITE, self._bite / 2)
-                break
+            if exploring and trail.bite > SMALLEST_BITE:
+                trail.bite = max(SMALLEST_BITE, trail.bite / 2)
+                return True
             if not deep:
                 break
             pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
             pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
             crowd.poses = swapped(pool[pick][1], big, rng)
+        trail.barren += 1
         return True
 
-    def _squeezed(self, poses: Poses, sliver: float, rng: np.random.Generator) -> Poses:
-        """Push everything beyond a random line in by the sliver."""
+    def _squeezed(self, poses: Poses, reach: float, sliver: float, rng: np.random.Generator) -> Poses:
+        """Push everything beyond a random line in by the sliver, or out if that is negative."""
         along = poses[:, 1] * self.nx + poses[:, 2] * self.ny - self.low
-        line = rng.random() * (-self.crew.best.score[0] if self.crew.best else math.inf)
         moved = poses.copy()
-        beyond = along > line
+        beyond = along > rng.random() * reach
         moved[beyond, 1] -= sliver * self.nx
         moved[beyond, 2] -= sliver * self.ny
         return moved
