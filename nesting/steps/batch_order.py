@@ -191,7 +191,7 @@ def _name(entry: PieceEntry, plate: Plate, number: int) -> str:
 
 def _remnant(written: WrittenOrder, shop: Shop, name: str, plate: Plate, entry: PieceEntry, today: date) -> StockPiece:
     plate = replace(plate, name=name)
-    weight = entry.weight if entry.weight is not None else _weight(plate, entry.added, today)
+    weight = entry.weight if entry.weight is not None else _weight(_rectangle_mm2(plate), plate, entry.added, today)
     return _piece(written, shop, plate, weight)
 
 
@@ -202,19 +202,21 @@ def _piece(written: WrittenOrder, shop: Shop, plate: Plate, weight: float) -> St
     return StockPiece(id=plate.name, plate=plate, clearances=clearances, weight=weight)
 
 
-def _weight(plate: Plate, added: date | None, today: date) -> float:
-    """What an area of a remnant is worth to keep: less if ragged, less with every year on the rack."""
-    usable = plate.usable_polygon(PLACING_CHORD_MM)
-    parts = [p for p in shapely.get_parts(usable) if p.area > 0.0]
-    box = max((_box_area(p) for p in parts), default=0.0)
-    plain = box / plate.area_mm2
+def _weight(rectangle_mm2: float, plate: Plate, added: date | None, today: date) -> float:
+    """What an area of a remnant is worth to keep: less if ragged, less with every year on the rack.
+
+    `rectangle_mm2`: the largest that fits inside.
+    """
+    plain = rectangle_mm2 / plate.area_mm2
     years = 0.0 if added is None else max(0.0, (today - added).days / _DAYS)
     return (0.5 + 0.5 * min(1.0, plain)) / (1.0 + YEARLY * years)
 
 
-def _box_area(polygon: shapely.Polygon) -> float:
-    box = largest_rectangle(polygon)
-    return float(box.width_mm * box.height_mm)
+def _rectangle_mm2(plate: Plate) -> float:
+    """The largest rectangle inside what of a plate can be used."""
+    parts = [p for p in shapely.get_parts(plate.usable_polygon(PLACING_CHORD_MM)) if p.area > 0.0]
+    boxes = [largest_rectangle(p) for p in parts]
+    return max((float(box.width_mm * box.height_mm) for box in boxes), default=0.0)
 
 
 def _from_rack(written: WrittenOrder, shop: Shop, notes: list[str], today: date) -> list[StockPiece]:
@@ -231,7 +233,8 @@ def _from_rack(written: WrittenOrder, shop: Shop, notes: list[str], today: date)
             notes.append(f"{piece.id} is left aside: it is set aside for {piece.set_aside_for}")
             continue
         if piece.plate.thickness_mm is None or any(abs(piece.plate.thickness_mm - t) <= 0.01 for t in asked):
-            weight = _weight(piece.plate, piece.added, today)
+            rectangle_mm2 = piece.summary.long_mm * piece.summary.short_mm
+            weight = _weight(rectangle_mm2, piece.plate, piece.added, today)
             found.append(_piece(written, shop, piece.plate, weight))
     return found
 

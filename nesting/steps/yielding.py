@@ -3,12 +3,13 @@
 import json
 import shutil
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -64,25 +65,68 @@ def read_cuts(path: Path, shop: Shop, *, anew: bool = False, dated_by_file: bool
                 f"{path}: holds no {LAYOUT} and no {REPORT}, nor does any folder in it; give the result folders of "
                 "'oddplate nest'"
             )
-        return tuple(_of_folder(folder, shop, anew, dated_by_file) for folder in folders)
+        found = tuple(_of_folder(folder, shop, anew, dated_by_file) for folder in folders)
+        return _as_cut(found, path / PLAN)
     return (_of_file(path, shop, anew, dated_by_file),)
 
 
 def wanted_of(folder: Path) -> tuple[Wanted, ...]:
     """Return the lines of the order that a planned batch is for; nothing for any other path."""
     plan = folder / PLAN
-    if not plan.is_file():
-        return ()
-    text = _text(plan)
-    if _schema(text, plan) != PLAN_SCHEMA:
-        raise InputError(f"{plan}: is no plan of this version, expected schema {PLAN_SCHEMA!r}; plan the batch again")
-    try:
+    with _told_of(plan):
         return tuple(
             Wanted(part_id=x["line"], name=x["name"], reference=x["reference"] or None, quantity=x["wanted"])
-            for x in json.loads(text)["lines"]
+            for x in _plan(plan)["lines"]
         )
+
+
+def _plan(path: Path) -> dict[str, Any]:
+    """The plan of a batch; one without lines and pieces where there is none."""
+    if not path.is_file():
+        return {"lines": [], "pieces": []}
+    text = _text(path)
+    if _schema(text, path) != PLAN_SCHEMA:
+        raise InputError(f"{path}: is no plan of this version, expected schema {PLAN_SCHEMA!r}; plan the batch again")
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+@contextmanager
+def _told_of(plan: Path) -> Iterator[None]:
+    try:
+        yield
     except (KeyError, TypeError) as error:
-        raise InputError(f"{plan}: lines: {error} is missing or of the wrong kind; plan the batch again") from None
+        raise InputError(f"{plan}: {error} is missing or of the wrong kind; plan the batch again") from None
+
+
+def _as_cut(found: tuple[Read, ...], plan: Path) -> tuple[Read, ...]:
+    """What a plan says is cut counts as made, but for what it says failed: it does not say on which piece, so that
+    the first pieces to be cut are taken to have them."""
+    with _told_of(plan):
+        told = _plan(plan)
+        failed = Counter({x["line"]: x["failed"] for x in told["lines"]})
+        pieces = [x["folder"] for x in told["pieces"] if x["state"] == "cut"]
+    came = {}
+    for folder in pieces:
+        for read in found:
+            if Path(read.fact.source).name == folder:
+                placed = Counter({row.part_id: row.placed for row in read.fact.report.parts})
+                came[read.fact.source] = _outcome(read.fact.report, placed, failed & placed)
+                failed -= placed
+    return tuple(
+        replace(r, fact=replace(r.fact, outcome=came[r.fact.source])) if r.fact.source in came else r for r in found
+    )
+
+
+def _outcome(report: YieldReport, placed: Counter[str], failed: Counter[str]) -> Outcome:
+    balance = report.balance_mm2
+    return Outcome(
+        made=placed - failed,
+        failed=failed,
+        kerf_mm2=balance["kerf_mm2"],
+        kept_mm2=balance["kept_remnants_mm2"],
+        scrap_mm2=balance["scrap_mm2"],
+    )
 
 
 def _is_result(folder: Path) -> bool:

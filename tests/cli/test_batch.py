@@ -1,18 +1,24 @@
 """`oddplate batch` from the order file to the plan's folder, and the plan taken up again."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
 from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from pathlib import Path
 
 import ezdxf
 import pytest
+from racks import new_piece
 
-from cli.codes import BAD_INPUT, DONE, LEFT_OVER
+from cli.codes import BAD_INPUT, DONE, INTERRUPTED, LEFT_OVER
 from cli.main import main
 from nesting.check import check_drawing
 from nesting.files.batch_file import read_order
 from nesting.files.layout_file import load_layout
+from nesting.rack.store import open_rack
 from nesting.steps.batch_order import resolve_order
 from nesting.steps.batch_run import run_batch
 
@@ -128,6 +134,39 @@ def test_a_plan_is_written_whole_and_taken_up_again(folder: Path, capsys: pytest
     assert (target / plan["pieces"][0]["folder"] / "layout.dxf").exists()
 
 
+def test_pieces_of_a_rack_are_planned_and_what_is_left_goes_back(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A piece that is set aside for another job is left alone; what was cut becomes used, its rest a new piece."""
+    order = write_order(folder)
+    head, _, tail = order.read_text(encoding="utf-8").partition("[[piece]]")
+    search = "[search]" + tail.partition("[search]")[2]
+    order.write_text(f'rack = "the rack.db"\n{head}{search}', encoding="utf-8")
+    with open_rack(folder / "the rack.db", create=True) as rack:
+        rack.add([new_piece(1000, 600, id="R-1"), new_piece(100, 100, id="R-2", thickness_mm=10.0)], who="Ann")
+        rack.add([new_piece(500, 500, id="R-3"), new_piece(500, 500, id="R-4", thickness_mm=3.0)], who="Ann")
+        rack.set_aside(["R-3"], "gate", who="Ann")
+
+    assert main(["batch", str(order), "--json"]) == DONE
+
+    out, err = capsys.readouterr()
+    plan = json.loads(out)
+    folders = {p["id"]: folder / "week 48-plan" / p["folder"] for p in plan["pieces"]}
+    assert set(folders) == {"R-1", "R-2"}
+    assert "R-3 is left aside: it is set aside for gate" in err
+
+    assert main(["rack", "cut", str(folders["R-1"]), "--rack", str(folder / "the rack.db"), "--who", "Bob"]) == DONE
+
+    with open_rack(folder / "the rack.db") as rack:
+        assert rack.piece("R-1").state == "cut"
+        (remnant,) = [p for p in rack.pieces() if p.parent == "R-1"]
+        layout = load_layout(folders["R-1"] / "layout.json")
+        parts_mm2 = sum(layout.parts[p.part_id].area_mm2 for p in layout.placements)
+        assert parts_mm2 == 4 * 120 * 40
+        assert 0.8 * (1000 * 600 - parts_mm2) < remnant.summary.area_mm2 < 1000 * 600 - parts_mm2
+        assert (remnant.facts.heat, remnant.facts.grade) == ("H-77", "S235JR")
+
+
 def test_what_cannot_be_made_is_told_with_its_reason(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A piece of unknown grade serves no part that asks for one, unless told so, and then the plan says it."""
     order = write_order(folder, squares=1, grade="")
@@ -199,3 +238,27 @@ def test_a_folder_that_no_plan_wrote_is_never_replaced(folder: Path, capsys: pyt
     assert main(["batch", str(order), "--force"]) == BAD_INPUT
     assert "holds files that no plan wrote" in capsys.readouterr().err
     assert (mine / "letter.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for another process")
+def test_ctrl_c_leaves_the_best_plan_checked(folder: Path) -> None:
+    """The squares' bound cannot be met by proof, so that the search would go on for minutes."""
+    order = write_order(folder, squares=9, seconds=500.0)
+    command = [sys.executable, "-c", "from cli.main import run; run()", "batch", str(order), "--json"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        try:
+            assert process.stderr is not None
+            for line in process.stderr:
+                if " of 13 parts" in line and " 0 of" not in line:
+                    break
+            process.send_signal(signal.SIGINT)
+            out, _ = process.communicate(timeout=120)
+        finally:
+            process.kill()
+
+    plan = json.loads(out)
+    assert (process.returncode, plan["exit_code"], plan["interrupted"]) == (INTERRUPTED, INTERRUPTED, True)
+    assert plan["pieces"]
+    for piece in plan["pieces"]:
+        where = folder / "week 48-plan" / piece["folder"]
+        assert check_drawing(where / "layout.dxf", layout=load_layout(where / "layout.json")).passed

@@ -1,6 +1,7 @@
 """`oddplate yield`: folders, layouts and reports in; sums, files and a rack's history out."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from functools import cache
@@ -61,6 +62,14 @@ def _json(capsys: pytest.CaptureFixture[str], *args: str) -> dict[str, object]:
     return found
 
 
+def _plan(folder: Path, *, failed: int = 0, pieces: Sequence[dict[str, str]] = ()) -> None:
+    """A plan.json of two lines, as far as the report looks at it."""
+    lines = [{"line": "gusset", "name": "Gusset", "reference": "4711/2", "wanted": 9, "failed": failed}]
+    lines.append({"line": "shim", "name": "Shim", "reference": "", "wanted": 4, "failed": 0})
+    plan = {"schema": "oddplate-plan/1", "lines": lines, "pieces": list(pieces)}
+    (folder / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
+
+
 def test_folders_layouts_and_reports_are_read(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _result(here / "a batch" / "plate 1", _layout())
     _result(here / "a batch" / "plate 2", _layout("R-018", 10.0))
@@ -77,9 +86,7 @@ def test_folders_layouts_and_reports_are_read(here: Path, capsys: pytest.Capture
 
 def test_a_planned_batch_tells_what_was_wanted(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
     _result(here / "batch" / "01-R-017", _layout())
-    lines = [{"line": "gusset", "name": "Gusset", "reference": "4711/2", "wanted": 9}]
-    lines.append({"line": "shim", "name": "Shim", "reference": "", "wanted": 4})
-    (here / "batch" / "plan.json").write_text(json.dumps({"schema": "oddplate-plan/1", "lines": lines}), "utf-8")
+    _plan(here / "batch")
 
     found = _json(capsys, "batch")["lines"]
 
@@ -87,7 +94,26 @@ def test_a_planned_batch_tells_what_was_wanted(here: Path, capsys: pytest.Captur
     assert (wanted["gusset"], wanted["shim"]) == ((9, 2), (4, 0))
     (here / "batch" / "plan.json").write_text('{"schema": "oddplate-plan/1", "lines": [{}]}', encoding="utf-8")
     assert main(["yield", "batch"]) == 2
-    assert "plan.json: lines: 'line' is missing" in capsys.readouterr().err
+    assert "plan.json: 'line' is missing" in capsys.readouterr().err
+
+
+def test_what_a_plan_says_failed_is_not_made(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two sheets alike with two gussets each, one of them cut, and one gusset of it no use: 3 made or to be made."""
+    _result(here / "batch" / "01-R-017", _layout())
+    _result(here / "batch" / "02-R-018", _layout("R-018"))
+    states = [("01-R-017", "to cut"), ("02-R-018", "cut")]
+    _plan(here / "batch", failed=1, pieces=[{"folder": f, "state": state} for f, state in states])
+
+    found = _json(capsys, "batch")
+
+    gusset = next(x for x in found["lines"] if x["part_id"] == "gusset")  # type: ignore[attr-defined]
+    assert (gusset["made"], gusset["failed"]) == (3, 1)
+    bases = {c["plate"]: c["basis"] for c in found["cuts"]}  # type: ignore[attr-defined]
+    assert bases == {"R-017": "planned", "R-018": "made"}
+    amounts = found["total"]["amounts"]  # type: ignore[index]
+    areas = [amounts[f"{part}_mm2"] for part in ("parts", "failed", "kerf", "kept", "scrap")]
+    assert sum(areas) == pytest.approx(amounts["plate_mm2"], rel=0.005)
+    assert amounts["failed_mm2"] > 0
 
 
 def test_a_layouts_own_report_counts_until_a_shop_is_given(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -146,4 +146,4 @@ def _plain(facts: object) -> dict[str, Any]:
 
 
 TestActs = Acts.TestCase
-TestActs.settings = settings(max_examples=10, stateful_step_count=25, deadline=None)
+TestActs.settings = settings(max_examples=20, stateful_step_count=50, deadline=None)

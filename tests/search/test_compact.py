@@ -8,10 +8,10 @@ import shapely
 from shapely.geometry import Polygon
 from shapes import random_polygon
 
-from nesting.search.compact import compacted
+from nesting.search.compact import compacted, mended
 from nesting.search.crew import Crew
 from nesting.search.fill import PULLS, Fill
-from nesting.search.problem import Kind, Problem
+from nesting.search.problem import Kind, Problem, worst_overlap
 
 LEFT = (1.0, 0.0)
 RIGHT_TRIANGLE = Polygon([(0, 0), (10, 0), (0, 10)])
@@ -73,3 +73,22 @@ def test_any_layout_stays_legal_and_reaches_no_farther(seed: int) -> None:
     assert problem.extent(moved, *away) < problem.extent(poses, *away)
     assert problem.is_legal(problem.placed_polygons(moved))
     np.testing.assert_array_equal(moved[:, [0, 3]], poses[:, [0, 3]])
+
+
+def test_what_overlaps_a_little_is_moved_apart_exactly() -> None:
+    """Squares of 10 in a lane 20 high: one 0.001 into the one below it, one 0.002 out of the lane."""
+    problem = Problem([Kind(polygon=shapely.box(0, 0, 10, 10), turns=(0.0,), most=3)], shapely.box(0, 0, 50, 20))
+
+    moved = mended(problem, rows(problem, (0, 3, 0), (0, 3, 9.999), (0, 20, 10.002)), LEFT, seconds=5.0)
+
+    assert moved is not None
+    lowest = [p.bounds[1] for p in problem.placed_polygons(moved)]
+    np.testing.assert_allclose(lowest, (0.0, 10.0, 10.0), atol=1e-6)
+    assert worst_overlap(problem.placed_polygons(moved)) < 1e-5
+
+
+def test_what_small_moves_cannot_mend_is_refused() -> None:
+    """Three squares of 10 never lie one above another in a lane 29 high."""
+    problem = Problem([Kind(polygon=shapely.box(0, 0, 10, 10), turns=(0.0,), most=3)], shapely.box(0, 0, 50, 29))
+
+    assert mended(problem, rows(problem, (0, 3, 0), (0, 3, 9.5), (0, 3, 19)), LEFT, seconds=5.0) is None
