@@ -15,7 +15,9 @@ from cli.questions import questions
 if TYPE_CHECKING:
     from nesting.batch.plan import PlanProgress
     from nesting.report.plan_facts import PlanFacts
+    from nesting.report.sheet.words import Lengths
     from nesting.steps.batch_run import BatchResult
+    from nesting.units import Unit
 
 HELP = """Plan an order: which part is cut from which piece, what has to be bought, and what will be left.
 
@@ -83,7 +85,7 @@ def command(
     if as_json:
         emit({**result.facts.as_json(), "exit_code": code, "folder": str(result.folder)})
     else:
-        _show(result)
+        _show(result, order.any_order.unit)
     return code
 
 
@@ -114,9 +116,11 @@ def _progress_line(seen: "PlanProgress") -> str:
     return f"{seen.phase}: {seen.made} of {seen.wanted} parts on {seen.pieces} pieces{price}, {left:.0f} s left"
 
 
-def _show(result: "BatchResult") -> None:
-    facts = result.facts
-    _show_pieces(facts)
+def _show(result: "BatchResult", unit: "Unit") -> None:
+    from nesting.report.sheet.words import Lengths
+
+    facts, size = result.facts, Lengths(unit=unit)
+    _show_pieces(facts, size)
     show()
     rows = [
         (x.name, x.reference, x.due.isoformat() if x.due else "", str(x.wanted), str(x.planned), str(x.cut), x.status)
@@ -127,28 +131,28 @@ def _show(result: "BatchResult") -> None:
     for line in facts.lines:
         if line.reason:
             show(f"{line.status}: {line.name}: {line.reason}")
-    unit = f" {facts.currency}" if facts.currency else ""
+    money = f" {facts.currency}" if facts.currency else ""
     for row in facts.buy:
-        width, height = row.size_mm
-        show(f"buy: {row.count} x {row.name}, {width:.0f} x {height:.0f} mm, {row.price_each:.2f}{unit} each")
+        sides = f"{size.rough(row.size_mm)} {size.sign}"
+        show(f"buy: {row.count} x {row.name}, {sides}, {row.price_each:.2f}{money} each")
     if not facts.buy and facts.complete:
         show("nothing to buy")
-    _show_bound(facts)
+    _show_bound(facts, size)
     show(f"plan written to {near(result.folder)}; open plan.html")
 
 
-def _show_pieces(facts: "PlanFacts") -> None:
+def _show_pieces(facts: "PlanFacts", size: "Lengths") -> None:
     rows = []
     for piece in facts.pieces:
         parts = ", ".join(f"{p.count} x {p.name}" for p in piece.placed)
-        left = ", ".join(f"{r.rectangle_mm[0]:.0f} x {r.rectangle_mm[1]:.0f}" for r in piece.left) or "-"
+        left = ", ".join(size.rough(r.rectangle_mm) for r in piece.left) or "-"
         state = "cut" if piece.state == "cut" else "buy, cut" if piece.kind == "sheet" else "to cut"
         rows.append((str(piece.number), piece.id, state, f"{piece.utilisation:.1%}", parts, left))
-    show_table(("no.", "piece", "state", "used", "parts", "left, mm"), rows)
+    show_table(("no.", "piece", "state", "used", "parts", f"left, {size.sign}"), rows)
 
 
-def _show_bound(facts: "PlanFacts") -> None:
-    show(f"remnants cut into: {facts.opened_mm2 / 1e6:.3f} m2; {facts.layouts_tried} layouts tried")
+def _show_bound(facts: "PlanFacts", size: "Lengths") -> None:
+    show(f"remnants cut into: {size.wide(facts.opened_mm2)}; {facts.layouts_tried} layouts tried")
     if facts.gap is not None:
         no_less = facts.gap < 0.0005
         show(

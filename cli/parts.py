@@ -14,6 +14,7 @@ from cli.questions import ask_unit
 if TYPE_CHECKING:
     from nesting.files.reading import Reading
     from nesting.steps.listing import Listing, PartLine
+    from nesting.units import Unit
 
 _MOST_TOLD: Final = 20
 
@@ -80,7 +81,7 @@ def command(
         drawings = [_drawing_json(x) for x in listings]
         emit({"schema": "oddplate-parts/1", "drawings": drawings, **fit.fit_json(looked)})
     else:
-        _show(listings)
+        _show(listings, looked.shop.unit if looked else "mm")
         fit.show_fit(looked)
     fit.write_questions(looked, given["questions"], grade=grade)
     return BAD_INPUT if any(x.refused for x in listings) else DONE
@@ -125,22 +126,26 @@ def _tell(listing: "Listing") -> None:
             say(f"note: {listing.path.name}: {count - _MOST_TOLD} more of kind {kind!r}; --json lists them all")
 
 
-def _show(listings: tuple["Listing", ...]) -> None:
+def _show(listings: tuple["Listing", ...], unit: "Unit") -> None:
+    from nesting.report.wording import measures
+
+    by = measures(unit)
+    length, area, mass = by["length"], by["area"], by["mass"]
     header = (
-        *("drawing", "no.", "part", "size mm", "net area cm2", "holes", "contours", "cut length mm", "mass kg"),
-        "same as",
+        *("drawing", "no.", "part", f"size {length.unit}", f"net area {area.unit}", "holes", "contours"),
+        *(f"cut length {length.unit}", f"mass {mass.unit}", "same as"),
     )
     rows = [
         (
             listing.path.name,
             str(p.number),
             p.name,
-            f"{p.width_mm:.1f} x {p.height_mm:.1f}",
-            f"{p.area_cm2:.2f}",
+            " x ".join(length.text(length.shown(side)) for side in (p.width_mm, p.height_mm)),
+            f"{p.area_mm2 / area.size:.2f}",
             str(p.holes),
             str(p.contours),
-            f"{p.cut_length_mm:.1f}",
-            "-" if p.mass_kg is None else f"{p.mass_kg:.3f}",
+            length.text(length.shown(p.cut_length_mm)),
+            "-" if p.mass_kg is None else mass.text(mass.shown(p.mass_kg)),
             _same(p, listing),
         )
         for listing in listings

@@ -89,5 +89,5 @@ def _tell(pieces: "Sequence[Listed]", shop: "Shop", *, as_json: bool) -> int:
         return DONE
     for piece in pieces:
         at = f", at {piece.facts.place}" if piece.facts.place else ""
-        show(f"{piece.id}  {size(piece)} mm{at}: {state(piece)}")
+        show(f"{piece.id}  {size(piece, shop)}{at}: {state(piece)}")
     return DONE

@@ -10,7 +10,7 @@ from cli import options
 from cli.codes import DONE
 from cli.output import emit, finding_line, json_option, say, show
 from cli.plate_options import length
-from cli.rack_options import SCHEMA, opened, shop_of, size, who_is, with_act
+from cli.rack_options import SCHEMA, lengths_of, opened, shop_of, size, thick, who_is, with_act
 
 if TYPE_CHECKING:
     from nesting.rack.piece import Facts, NewPiece, RackPiece
@@ -142,20 +142,20 @@ def _tell(came: "list[RackPiece]", shop: "Shop", where: str, *, as_json: bool) -
         emit({"schema": SCHEMA, "exit_code": DONE, "rack": where, "pieces": [piece_json(p, shop) for p in came]})
         return DONE
     for piece in came:
-        known = ", ".join(_words(piece))
-        show(f"{piece.id}  {piece.facts.name}: {size(piece)} mm{', ' if known else ''}{known}")
+        show(f"{piece.id}  {piece.facts.name}: {', '.join(_words(piece, shop))}")
     show("chalk the id on each" if len(came) > 1 else "chalk the id on it")
     return DONE
 
 
-def _words(piece: "RackPiece") -> list[str]:
+def _words(piece: "RackPiece", shop: "Shop") -> list[str]:
     facts = piece.facts
     told = [
-        f"{facts.thickness_mm:g} mm thick" if facts.thickness_mm else "thickness unknown",
+        size(piece, shop),
+        thick(facts.thickness_mm, shop),
         facts.grade or "grade unknown",
         f"heat {facts.heat}" if facts.heat else "",
         f"at {facts.place}" if facts.place else "",
-        f"uncertain by {piece.uncertainty_mm:g} mm" if piece.uncertainty_mm else "",
+        f"uncertain by {lengths_of(shop).fine(piece.uncertainty_mm)}" if piece.uncertainty_mm else "",
     ]
     return [word for word in told if word]
 
@@ -223,5 +223,5 @@ def _tell_edit(piece: "RackPiece", shop: "Shop", *, as_json: bool) -> int:
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "pieces": [piece_json(piece, shop)]})
     else:
-        show(f"{piece.id}  {piece.facts.name}: {size(piece)} mm, {', '.join(_words(piece))}")
+        show(f"{piece.id}  {piece.facts.name}: {', '.join(_words(piece, shop))}")
     return DONE

@@ -8,7 +8,7 @@ import click
 
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show
-from cli.rack_options import SCHEMA, opened, shop_of, size, state, who_is, with_act, with_where
+from cli.rack_options import SCHEMA, lengths_of, opened, shop_of, size, state, who_is, with_act, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.counting import Count
@@ -48,7 +48,7 @@ def stocktake(
         if as_json:
             emit(_document(count, own))
         else:
-            _tell(rack, count)
+            _tell(rack, count, own)
     return DONE
 
 
@@ -82,18 +82,18 @@ def _document(count: "Count", shop: "Shop") -> dict[str, Any]:
     }
 
 
-def _tell(rack: "Rack", count: "Count") -> None:
+def _tell(rack: "Rack", count: "Count", shop: "Shop") -> None:
     from nesting.rack.counting import likely
 
     show(f"there: {len(count.there)}")
     for piece in count.missing:
         at = f", at {piece.facts.place}" if piece.facts.place else ""
         taken = f", {state(piece)}" if piece.set_aside_for else ""
-        show(f"missing: {piece.id}, {size(piece)} mm{at}{taken}")
+        show(f"missing: {piece.id}, {size(piece, shop)}{at}{taken}")
     for piece in count.elsewhere:
         show(f"stands elsewhere: {piece.id}, the rack has it at {piece.facts.place or 'no place'}")
     for piece in count.gone:
-        show(f"found, but {state(piece)}: {piece.id}, {size(piece)} mm")
+        show(f"found, but {state(piece)}: {piece.id}, {size(piece, shop)}")
     for id in count.unknown:
         near = likely(rack, id)
         show(f"not known: {id}" + (f"; is it {' or '.join(near)}?" if near else ""))
@@ -122,14 +122,15 @@ def labels(
     Each tells id, thickness, grade, size, heat and place; its QR code says the id.
     """
     from nesting.rack.look import Filter
-    from nesting.report.sheet.words import Lengths
     from nesting.steps.rack_files import label_pieces
 
     own = shop_of(shop)
     with opened(where, own) as rack:
         pieces = [rack.piece(id) for id in ids] if ids else rack.listed(Filter(place=place))
-    told = Lengths(unit=own.unit, fraction=own.inch_fractions)
-    label_pieces(pieces, out, paper="Letter" if (paper or own.paper) == "Letter" else "A4", lengths=told, force=force)
+    lengths = lengths_of(own)
+    label_pieces(
+        pieces, out, paper="Letter" if (paper or own.paper) == "Letter" else "A4", lengths=lengths, force=force
+    )
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "file": str(out), "ids": [p.id for p in pieces]})
     else:

@@ -8,7 +8,7 @@ import click
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show
 from cli.plate_options import length
-from cli.rack_options import SCHEMA, mass, opened, shop_of, size, who_is, with_act
+from cli.rack_options import SCHEMA, mass, mass_unit, opened, shop_of, size, who_is, with_act
 
 if TYPE_CHECKING:
     from nesting.shop import Shop
@@ -102,7 +102,8 @@ def _tell(done: "Recorded", shop: "Shop", *, as_json: bool) -> int:
             show(f"{what}: " + ", ".join(f"P{p.number} ({p.name})" for p in parts_))
     for remnant in done.remnants:
         at = f", at {remnant.facts.place}" if remnant.facts.place else ""
-        show(f"{remnant.id}  came back: {size(remnant)} mm, {mass(worth(remnant, shop))} kg{at}; chalk the id on it")
+        weight = f"{mass(worth(remnant, shop), shop.unit)} {mass_unit(shop.unit)}"
+        show(f"{remnant.id}  came back: {size(remnant, shop)}, {weight}{at}; chalk the id on it")
     if not done.remnants:
         show("nothing came back")
     return DONE

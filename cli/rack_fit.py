@@ -10,7 +10,7 @@ from cli.codes import COULD_NOT, DONE, INTERRUPTED
 from cli.interrupt import stop_on_interrupt
 from cli.output import emit, json_option, say, show
 from cli.questions import questions
-from cli.rack_options import SCHEMA, opened, shop_of, size, with_where
+from cli.rack_options import SCHEMA, opened, shop_of, size, thick, with_where
 
 if TYPE_CHECKING:
     from nesting.shop import Shop
@@ -71,7 +71,7 @@ def will_it_fit(
     if as_json:
         emit(_document(answers, there, asked.shop, code))
     else:
-        _tell(answers, shown, there)
+        _tell(answers, shown, there, asked.shop)
     return code
 
 
@@ -98,9 +98,9 @@ def _document(answers: "list[Answer]", there: int, shop: "Shop", code: int) -> d
     }
 
 
-def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int) -> None:
+def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int, shop: "Shop") -> None:
     for answer in shown:
-        show(_line(answer))
+        show(_line(answer, shop))
         for reason in answer.reasons:
             show(f"         {reason}")
         for warning in answer.warnings:
@@ -110,11 +110,10 @@ def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int) -> None:
     say(f"of {there} pieces {count['yes']} serve, {count['perhaps']} may{more}")
 
 
-def _line(answer: "Answer") -> str:
+def _line(answer: "Answer", shop: "Shop") -> str:
     facts = answer.piece.facts
-    thick = f"{facts.thickness_mm:g} mm thick" if facts.thickness_mm else "thickness unknown"
     words = [
-        f"{thick}, {facts.grade or 'grade unknown'}, {size(answer.piece)} mm",
+        f"{thick(facts.thickness_mm, shop)}, {facts.grade or 'grade unknown'}, {size(answer.piece, shop)}",
         f"{answer.share:.0%} used" if answer.share is not None else "",
         f"at {facts.place}" if facts.place else "",
         f"since {answer.piece.added.isoformat()}",

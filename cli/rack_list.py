@@ -9,7 +9,7 @@ from cli import options, output
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show_table
 from cli.plate_options import length
-from cli.rack_options import SCHEMA, known, mass, opened, shop_of, state, with_where
+from cli.rack_options import SCHEMA, kilograms, known, lengths_of, mass, mass_unit, opened, shop_of, state, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.look import Filter
@@ -104,24 +104,22 @@ def _filter(given: dict[str, Any]) -> "Filter":
 
 def _table(held: "list[tuple[Listed, Fit | None]]", shop: "Shop") -> None:
     from nesting.rack.worth import worth
-    from nesting.report.sheet.words import Lengths
 
     if not held:
         say("no such piece is on the rack")
         return
     fits = ("fits",) if held[0][1] else ()
-    told = Lengths(unit=shop.unit, fraction=shop.inch_fractions)
-    sign, weight = told.sign, "lb" if told.inches else "kg"
+    told = lengths_of(shop)
+    sign, weight = told.sign, mass_unit(told.unit)
     header = (*fits, "id", f"{sign} thick", "grade", f"size {sign}", f"holds {sign}", weight, "place", "since", "state")
     show_table(header, [(*([f.verdict] if f else []), *_row(p, worth(p, shop), told)) for p, f in held])
 
 
 def _row(piece: "Listed", found: "Worth", told: "Lengths") -> tuple[str, ...]:
     facts, sizes = piece.facts, piece.summary
-    thickness = facts.thickness_mm
     return (
         piece.id,
-        told.fine(thickness).removesuffix(" in") if told.inches and thickness else known(thickness, "{:g}"),
+        _thickness(facts.thickness_mm, told),
         known(facts.grade),
         told.rough(sorted((sizes.size_x_mm, sizes.size_y_mm), reverse=True)),
         told.rough((sizes.long_mm, sizes.short_mm)),
@@ -130,6 +128,13 @@ def _row(piece: "Listed", found: "Worth", told: "Lengths") -> tuple[str, ...]:
         piece.added.isoformat(),
         state(piece),
     )
+
+
+def _thickness(thickness_mm: float | None, told: "Lengths") -> str:
+    """A thickness for a column whose heading has the unit."""
+    if told.inches and thickness_mm:
+        return told.fine(thickness_mm).removesuffix(" in")
+    return known(thickness_mm, "{:g}")
 
 
 @click.command("show")
@@ -205,9 +210,8 @@ def _piece_document(piece: "RackPiece", acts: "list[Act]", children: list[str], 
 
 def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
     from nesting.rack.worth import worth
-    from nesting.report.sheet.words import Lengths
 
-    told = Lengths(unit=shop.unit, fraction=shop.inch_fractions)
+    told = lengths_of(shop)
     facts, sizes, found = piece.facts, piece.summary, worth(piece, shop)
     currency = f" {shop.prices.currency}" if shop.prices.currency else ""
     lines = {
@@ -224,8 +228,8 @@ def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
         "has": f"{len(piece.outline.holes)} holes, {len(piece.outline.keep_outs)} keep-outs",
         "holds": f"a rectangle of {told.rough((sizes.long_mm, sizes.short_mm))} {told.sign}, a circle of "
         f"{told.rough((sizes.circle_mm,))} {told.sign}",
-        "area": f"{sizes.area_mm2 / 1e6:.4f} m2",
-        "mass": f"{known(found.mass_kg, '{:.1f} kg')} ({found.mass_from})",
+        "area": told.wide(sizes.area_mm2),
+        "mass": f"{known(kilograms(found.mass_kg, shop.unit), '{} ' + mass_unit(shop.unit))} ({found.mass_from})",
         "value": f"{known(found.value, '{:.2f}')}{currency if found.value is not None else ''} ({found.value_from})",
         "outline": f"by {piece.captured}, uncertain by {told.fine(piece.uncertainty_mm)} (95 % bound)",
         "photo": known(facts.photo),
@@ -305,8 +309,10 @@ def totals(everything: bool, where: str | None, shop: Path | None, as_json: bool
               "totals": [total_json(t) for t in rows], "total": total_json(whole)})  # fmt: skip
         return DONE
     money = f"value {own.prices.currency}".rstrip()
-    table = [(known(t.grade), known(t.thickness_mm, "{:g}"), *_sums(t)) for t in rows]
-    show_table(("grade", "mm thick", "pieces", "m2", "kg", money), [*table, ("all", "", *_sums(whole))])
+    told = lengths_of(own)
+    table = [(known(t.grade), _thickness(t.thickness_mm, told), *_sums(t, told)) for t in rows]
+    header = ("grade", f"{told.sign} thick", "pieces", told.wide_sign, mass_unit(own.unit), money)
+    show_table(header, [*table, ("all", "", *_sums(whole, told))])
     if whole.assumed:
         say(f"note: for {whole.assumed} pieces of unknown grade {own.material} is assumed in the mass")
     if whole.no_mass:
@@ -316,11 +322,11 @@ def totals(everything: bool, where: str | None, shop: Path | None, as_json: bool
     return DONE
 
 
-def _sums(total: "Total") -> tuple[str, str, str, str]:
+def _sums(total: "Total", told: "Lengths") -> tuple[str, str, str, str]:
     mass_known, value_known = total.no_mass < total.pieces, total.no_value < total.pieces
     return (
         str(total.pieces),
-        f"{total.area_mm2 / 1e6:.3f}",
-        f"{total.mass_kg:.1f}" if mass_known else "-",
+        told.wide(total.area_mm2).removesuffix(f" {told.wide_sign}"),
+        (kilograms(total.mass_kg, told.unit) if mass_known else None) or "-",
         f"{total.value:.2f}" if value_known else "-",
     )

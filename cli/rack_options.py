@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from nesting.rack.piece import Listed
     from nesting.rack.store import Rack
     from nesting.rack.worth import Worth
+    from nesting.report.sheet.words import Lengths
     from nesting.shop import Shop
     from nesting.steps.order import FromRack, Questions
     from nesting.units import Unit
@@ -121,18 +122,44 @@ def known(value: object, form: str = "{}") -> str:
     return "-" if value is None else form.format(value)
 
 
-def size(piece: "Listed") -> str:
-    """Return the size over all, longer side first."""
-    long, short = sorted((piece.summary.size_x_mm, piece.summary.size_y_mm), reverse=True)
-    return f"{long:.0f} x {short:.0f}"
+def lengths_of(shop: "Shop") -> "Lengths":
+    """Return how lengths are said in a shop."""
+    from nesting.report.sheet.words import Lengths
+
+    return Lengths(unit=shop.unit, fraction=shop.inch_fractions)
 
 
-def mass(found: "Worth", unit: "Unit" = "mm") -> str:
-    """Return a mass for people, kg or lb; a tilde says that the material was assumed."""
+def size(piece: "Listed", shop: "Shop") -> str:
+    """Return the size over all with its unit, longer side first."""
+    told = lengths_of(shop)
+    sides = sorted((piece.summary.size_x_mm, piece.summary.size_y_mm), reverse=True)
+    return f"{told.rough(sides)} {told.sign}"
+
+
+def thick(thickness_mm: float | None, shop: "Shop") -> str:
+    """Return a thickness as a word among others."""
+    return f"{lengths_of(shop).fine(thickness_mm)} thick" if thickness_mm else "thickness unknown"
+
+
+def mass(found: "Worth", unit: "Unit") -> str:
+    """Return a mass for people, kg or lb, without its unit; a tilde says that the material was assumed."""
+    weight = kilograms(found.mass_kg, unit)
+    return "-" if weight is None else f"{weight}{'~' if found.assumed else ''}"
+
+
+def kilograms(mass_kg: float | None, unit: "Unit") -> str | None:
+    """Return kg or lb without the unit; None if it is not known."""
     from nesting.report.wording import measures
 
-    told = measures(unit)["mass"].shown(found.mass_kg)
-    return "-" if told is None else f"{told:.1f}{'~' if found.assumed else ''}"
+    told = measures(unit)["mass"].shown(mass_kg)
+    return None if told is None else f"{told:.1f}"
+
+
+def mass_unit(unit: "Unit") -> str:
+    """Return what a mass is said in."""
+    from nesting.report.wording import measures
+
+    return measures(unit)["mass"].unit
 
 
 def state(piece: "Listed") -> str:

@@ -109,7 +109,8 @@ def _write(
     facts = plan_facts(order, batch, planned, rows, former)
     text = json.dumps(facts.as_json(), indent=1, ensure_ascii=False, allow_nan=False)
     (staged / PLAN).write_text(text + "\n", encoding="utf-8", newline="\n")
-    (staged / PAGE).write_text(plan_page(facts, paper=order.any_order.paper), encoding="utf-8", newline="\n")
+    page = plan_page(facts, paper=order.any_order.paper, unit=order.any_order.unit)
+    (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
     return facts
 
 

@@ -46,11 +46,6 @@ class PartLine:
     mass_kg: float | None
     same_as: SameAs | None = None
 
-    @property
-    def area_cm2(self) -> float:
-        """Net area in the unit that people read."""
-        return self.area_mm2 / 100.0
-
     def as_json(self) -> dict[str, Any]:
         """Return the line as plain values; keys carry their units."""
         return asdict(self)

@@ -185,6 +185,21 @@ def test_what_cannot_be_made_is_told_with_its_reason(folder: Path, capsys: pytes
     assert notes == ["square asks for grade S235JR; it was accepted on B3, whose grade is not known"]
 
 
+def test_a_plan_in_inches(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """By hand: the sheet of 400 x 200 mm is 15 3/4 x 7 7/8 in, less a few thousandths and so rounded down."""
+    order = write_order(folder, squares=2)
+    with order.open("a", encoding="utf-8") as file:
+        file.write('\n[output]\nunits = "inch"\n')
+
+    assert main(["batch", str(order)]) == DONE
+
+    out, page = capsys.readouterr().out, (folder / "week 48-plan" / "plan.html").read_text(encoding="utf-8")
+    assert "buy: 1 x sheet, 15 11/16 x 7 13/16 in, 80.00 each" in out
+    assert "left, in" in out and "ft²" in out and " mm" not in out
+    assert "15 11/16 x 7 13/16, 0.394 in thick" in page and "ft²" in page
+    assert " mm" not in page.partition("<body>")[2]
+
+
 def test_what_an_interrupted_plan_lacks_is_not_called_too_large(folder: Path) -> None:
     """Called off before anything was tried: nobody knows yet whether there is room."""
     order = resolve_order(read_order(write_order(folder)), today=date(2026, 11, 26))

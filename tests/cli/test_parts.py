@@ -67,3 +67,15 @@ def test_people_get_a_table(drawings: Path, capsys: pytest.CaptureFixture[str]):
 def test_an_empty_folder_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["parts", str(tmp_path)]) == 2
     assert "no DXF or SVG file in this folder" in capsys.readouterr().err
+
+
+def test_an_inch_shop_lists_inches_and_pounds(drawings: Path, capsys: pytest.CaptureFixture[str]):
+    """By hand: 100 mm are 3.937 in; the ring's 5890.5 mm2 are 9.13 in2 and, 1/4 in thick, 0.2936 kg, 0.647 lb."""
+    shop = drawings / "shop.toml"
+    shop.write_text('units = "inch"\n', encoding="utf-8")
+
+    assert main(["parts", str(drawings / "ring.dxf"), "--thickness", "1/4 in", "--shop", str(shop)]) == 0
+
+    header, row = capsys.readouterr().out.splitlines()[:2]
+    assert "size in" in header and "net area in²" in header and "mass lb" in header
+    assert "3.937 x 3.937" in row and " 9.13 " in row and " 0.647" in row

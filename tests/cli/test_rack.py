@@ -104,6 +104,11 @@ def test_an_inch_shop_reads_inches_and_pounds(home: Path, capsys: Captured):
     # 0.2836 lb/in3, AISC table of plate weights: 10.21 lb/ft2 for 1/4 in, 326.7 lb for 4 x 8 ft
     assert "size in" in out and "0.250" in out and "96 x 48" in out and "326." in out and "lb" in out
     assert "96 x 48 in over all" in out and "2438" not in out
+    assert run("totals") == run("take", "A22R", "--for", "gate") == 0
+    out = capsys.readouterr().out
+    # 4 x 8 ft are 32 ft2
+    assert "in thick" in out and "ft²" in out and " 32.00 " in out and "326." in out
+    assert "A22R  96 x 48 in: set aside for gate" in out
 
 
 def test_a_piece_is_shown_drawn_and_written(home: Path, capsys: Captured):
@@ -280,7 +285,7 @@ def test_books(home: Path, capsys: Captured):
     assert ": there" in capsys.readouterr().out
     assert run("totals") == 0
     out, err = capsys.readouterr()
-    assert out.splitlines()[-1].split() == ["all", "2", "0.900", "42.4", "-"]
+    assert out.splitlines()[-1].split() == ["all", "2", "0.9000", "42.4", "-"]
     assert "for 2 pieces of unknown grade mild steel is assumed" in err
     assert told(capsys, "totals")["total"]["pieces"] == 2
 

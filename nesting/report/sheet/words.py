@@ -56,6 +56,17 @@ class Lengths:
             return UNKNOWN
         return f"{length_mm / 25.4:.3f} in" if self.inches else f"{length_mm:.2f}".rstrip("0").rstrip(".") + " mm"
 
+    def wide(self, area_mm2: float) -> str:
+        """The area of plate with its unit, square metres or square feet."""
+        return (
+            f"{area_mm2 / 304.8**2:.2f} {self.wide_sign}" if self.inches else f"{area_mm2 / 1e6:.4f} {self.wide_sign}"
+        )
+
+    @property
+    def wide_sign(self) -> str:
+        """Sign of the unit of the area of plate."""
+        return "ft²" if self.inches else "m²"
+
     def long(self, length_mm: float | None) -> str:
         """A length of many metres or feet with its unit."""
         if length_mm is None:
