@@ -123,13 +123,17 @@ class Shorten:
         size = np.sqrt(self.problem.area[self.problem.kind_of_shape[best.poses[:, 0].astype(np.int64)]])
         big = np.argsort(-size)[: max(4, len(size) // 2)]
         trail = _Trail(state=best)
+        tried, spent = 0, {False: 0, True: 0}
         while self._attempt(crowd, rng, big, trail):
+            tried, before = int(crowd.counters[0]), tried
+            spent[trail.loosened] += tried - before
             best = self.crew.best
             assert best is not None
             if self._late >= 0.0:
                 trail.state = best
             elif self._leads_nowhere(trail, best):
-                loosen = trail.loosened or trail.state.score >= best.score
+                # Half the work goes into the best layout itself.
+                loosen = trail.state.score >= best.score and spent[True] <= spent[False]
                 trail = self._loosened(crowd, rng, big, best) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
         self.crew.done_with(crowd)
 
