@@ -127,10 +127,8 @@ def labels(
     own = shop_of(shop)
     with opened(where, own) as rack:
         pieces = [rack.piece(id) for id in ids] if ids else rack.listed(Filter(place=place))
-    lengths = lengths_of(own)
-    label_pieces(
-        pieces, out, paper="Letter" if (paper or own.paper) == "Letter" else "A4", lengths=lengths, force=force
-    )
+    letter = (paper or own.paper) == "Letter"
+    label_pieces(pieces, out, paper="Letter" if letter else "A4", lengths=lengths_of(own), force=force)
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "file": str(out), "ids": [p.id for p in pieces]})
     else:

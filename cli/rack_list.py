@@ -9,7 +9,7 @@ from cli import options, output
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show_table
 from cli.plate_options import length
-from cli.rack_options import SCHEMA, kilograms, known, lengths_of, mass, mass_unit, opened, shop_of, state, with_where
+from cli.rack_options import SCHEMA, known, lengths_of, mass, mass_unit, opened, shop_of, state, weight, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.look import Filter
@@ -229,7 +229,7 @@ def _tell_piece(piece: "RackPiece", children: list[str], shop: "Shop") -> None:
         "holds": f"a rectangle of {told.rough((sizes.long_mm, sizes.short_mm))} {told.sign}, a circle of "
         f"{told.rough((sizes.circle_mm,))} {told.sign}",
         "area": told.wide(sizes.area_mm2),
-        "mass": f"{known(kilograms(found.mass_kg, shop.unit), '{} ' + mass_unit(shop.unit))} ({found.mass_from})",
+        "mass": f"{known(weight(found.mass_kg, shop.unit), '{} ' + mass_unit(shop.unit))} ({found.mass_from})",
         "value": f"{known(found.value, '{:.2f}')}{currency if found.value is not None else ''} ({found.value_from})",
         "outline": f"by {piece.captured}, uncertain by {told.fine(piece.uncertainty_mm)} (95 % bound)",
         "photo": known(facts.photo),
@@ -327,6 +327,6 @@ def _sums(total: "Total", told: "Lengths") -> tuple[str, str, str, str]:
     return (
         str(total.pieces),
         told.wide(total.area_mm2).removesuffix(f" {told.wide_sign}"),
-        (kilograms(total.mass_kg, told.unit) if mass_known else None) or "-",
+        (weight(total.mass_kg, told.unit) if mass_known else None) or "-",
         f"{total.value:.2f}" if value_known else "-",
     )

@@ -143,11 +143,11 @@ def thick(thickness_mm: float | None, shop: "Shop") -> str:
 
 def mass(found: "Worth", unit: "Unit") -> str:
     """Return a mass for people, kg or lb, without its unit; a tilde says that the material was assumed."""
-    weight = kilograms(found.mass_kg, unit)
-    return "-" if weight is None else f"{weight}{'~' if found.assumed else ''}"
+    told = weight(found.mass_kg, unit)
+    return "-" if told is None else f"{told}{'~' if found.assumed else ''}"
 
 
-def kilograms(mass_kg: float | None, unit: "Unit") -> str | None:
+def weight(mass_kg: float | None, unit: "Unit") -> str | None:
     """Return kg or lb without the unit; None if it is not known."""
     from nesting.report.wording import measures
 

@@ -5,6 +5,7 @@ is done on a strip a hair wider, and in the end all items are moved at once into
 """
 
 import math
+import time
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -77,9 +78,13 @@ def shortest_strip(
 
 
 def _in_width(exact: Problem, found: Sequence[State], seconds: float, *, otherwise: Poses) -> Poses:
-    """Bring the last of the states found to the true width; the one before it if that cannot be done, and so on."""
+    """Bring the last of the states found to the true width; the one before it if that cannot be done, and so on.
+
+    After `seconds` the last is given a little more length instead, and if that does not do either, `otherwise` it is.
+    """
+    end = time.monotonic() + seconds
     for state in reversed(found):
-        poses = mended(exact, state.poses, ALONG, seconds=seconds)
+        poses = mended(exact, state.poses, ALONG, seconds=end - time.monotonic())
         if poses is not None:
             return poses
     last = found[-1].poses

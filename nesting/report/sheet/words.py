@@ -58,9 +58,8 @@ class Lengths:
 
     def wide(self, area_mm2: float) -> str:
         """The area of plate with its unit, square metres or square feet."""
-        return (
-            f"{area_mm2 / 304.8**2:.2f} {self.wide_sign}" if self.inches else f"{area_mm2 / 1e6:.4f} {self.wide_sign}"
-        )
+        told = f"{area_mm2 / 304.8**2:.2f}" if self.inches else f"{area_mm2 / 1e6:.4f}"
+        return f"{told} {self.wide_sign}"
 
     @property
     def wide_sign(self) -> str:

@@ -1,0 +1,85 @@
+"""Shortening keeps every item, stays legal, and comes back from a layout that was loosened; strips keep their width."""
+
+import numpy as np
+import shapely
+from shapes import random_polygon
+
+from nesting.search.crew import Crew, State
+from nesting.search.fill import PULLS, Fill
+from nesting.search.problem import Kind, Problem
+from nesting.search.shorten import LOOSENINGS, LOOSER, Shorten, _Trail
+from nesting.search.strip import _in_width, shortest_strip
+
+ALONG = (1.0, 0.0)
+
+
+def begun(seed: int = 0) -> tuple[Problem, Shorten, State]:
+    """Odd items on a long plate, greedily placed, and their shortening with steps to count."""
+    rng = np.random.default_rng(seed)
+    problem = Problem(
+        [Kind(polygon=random_polygon(rng), turns=(0.0, np.pi), most=2) for _ in range(5)], shapely.box(0, 0, 3000, 400)
+    )
+    crew = Crew(seed=seed, seconds=60.0, steps=400, threads=1)
+    fill = Fill(problem, crew)
+    first = fill.greedy_once(PULLS[0], rng)
+    assert not fill.waiting(first)
+    shorten = Shorten(problem, crew, ALONG)
+    state = shorten.state(first.poses)
+    crew.restart(state)
+    return problem, shorten, state
+
+
+def test_a_loosened_layout_is_legal_and_only_a_little_longer() -> None:
+    problem, shorten, state = begun()
+    crowd = shorten.crew.crowd(problem, state.poses, seed=1)
+
+    trail = shorten._loosened(crowd, np.random.default_rng(1), np.arange(6), state)
+
+    assert trail.loosened
+    assert problem.is_legal(problem.placed_polygons(trail.state.poses))
+    longest = 1.0 + LOOSER[1] * (1.0 + LOOSENINGS / 4)
+    assert shorten.reach(trail.state.poses) <= longest * shorten.reach(state.poses)
+    assert np.abs(trail.state.poses[:, 1:3] - state.poses[:, 1:3]).max() > 1.0
+    np.testing.assert_array_equal(np.sort(trail.state.poses[:, 0]), np.sort(state.poses[:, 0]))
+
+
+def test_a_loosened_layout_far_behind_is_given_up_sooner() -> None:
+    far, near, best = (State(poses=np.empty((0, 4)), score=(-reach,)) for reach in (102.0, 100.2, 100.0))
+
+    told = [Shorten._leads_nowhere(_Trail(state=s, barren=1, loosened=True), best) for s in (far, near)]
+
+    assert told == [True, False]
+    assert not Shorten._leads_nowhere(_Trail(state=far, barren=1), best)
+
+
+def test_what_was_loosened_never_replaces_something_shorter() -> None:
+    problem, shorten, state = begun()
+    offered: list[float] = []
+    shorten.crew.watch = lambda crew: offered.append(crew.best.score[0]) or False  # type: ignore[union-attr, func-returns-value]
+
+    shorten.crew.run(shorten.work, 60.0)
+
+    best = shorten.crew.best
+    assert best is not None and best.score > state.score
+    assert offered == sorted(offered)
+    assert problem.is_legal(problem.placed_polygons(best.poses))
+    np.testing.assert_array_equal(np.sort(best.poses[:, 0]), np.sort(state.poses[:, 0]))
+
+
+def test_items_that_fill_the_width_end_in_it_exactly() -> None:
+    """By hand: eight squares of 10 on a strip 20 wide need 40; searched a hair wider, they end in the true width."""
+    problem, best, _ = shortest_strip([Kind(polygon=shapely.box(0, 0, 10, 10), turns=(0.0,), most=8)], 20.0, steps=20)
+
+    polygons = problem.placed_polygons(best.poses)
+    assert problem.is_legal(polygons)
+    assert max(p.bounds[3] for p in polygons) <= 20.0 + 1e-6
+    np.testing.assert_allclose(-best.score[0], 40.0, atol=1e-5)
+
+
+def test_what_cannot_be_mended_gets_more_length_or_is_left_as_it_was() -> None:
+    square = Kind(polygon=shapely.box(0, 0, 10, 10), turns=(0.0,), most=2)
+    problem = Problem([square], shapely.box(0, 0, 100, 10))
+    apart, on_top = (np.array([[0, 5.0, 5.0, 0.0], [0, x, 5.0, 0.0]]) for x in (40.0, 5.0))
+    found = [State(poses=on_top, score=(-10.0,))]
+
+    assert _in_width(problem, found, 1.0, otherwise=apart) is apart
