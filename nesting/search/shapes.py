@@ -10,13 +10,12 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
 from nesting.geometry.pose import Pose
-from nesting.search.kernels.arrays import Floats, Shapes
+from nesting.search.kernels.arrays import POLES, Floats, Shapes
 from nesting.search.symmetry import Symmetry, symmetry
 
 RUN_EDGES = 6
 """Consecutive edges that share one circle for quick dismissal."""
 
-MOST_POLES = 16
 FREE_TURNS = 72
 """Even steps in a full turn of a free shape, nearly; one that repeats itself lists those of its own share."""
 
@@ -65,11 +64,13 @@ def pack(shapes: Sequence[Shape], *, with_nothing: bool = False) -> Shapes:
     vertices: list[Floats] = []
     following: list[NDArray[np.int64]] = []
     runs: list[tuple[float, float, float, int, int]] = []
-    poles: list[Floats] = []
+    # A circle that is not there is a point so far off that its depth is nothing, whatever the units.
+    poles = np.full((len(shapes), POLES, 3), (1e15, 1e15, 0.0))
+    counts: list[int] = []
     turns: list[float] = []
     boxes: list[list[float]] = []
-    v_start, r_start, p_start, t_start = [0], [0], [0], [0]
-    for shape in shapes:
+    v_start, r_start, t_start = [0], [0], [0]
+    for k, shape in enumerate(shapes):
         for ring in (shape.polygon.exterior, *shape.polygon.interiors):
             xy = np.asarray(ring.coords)[:-1]
             first = sum(len(v) for v in vertices)
@@ -80,8 +81,8 @@ def pack(shapes: Sequence[Shape], *, with_nothing: bool = False) -> Shapes:
         v_start.append(sum(len(v) for v in vertices))
         r_start.append(len(runs))
         circles = inscribed_circles(shape.polygon)
-        poles.append(circles)
-        p_start.append(p_start[-1] + len(circles))
+        poles[k, : len(circles)] = circles
+        counts.append(len(circles))
         angles = shape.turns if shape.turns is not None else _even_turns(shape.polygon, shape.fold)
         corners = np.asarray(shape.polygon.exterior.coords)
         for angle in angles:
@@ -89,7 +90,7 @@ def pack(shapes: Sequence[Shape], *, with_nothing: bool = False) -> Shapes:
             turned = Pose(turn_deg=math.degrees(angle)).points(corners)
             boxes.append([*turned.min(axis=0), *turned.max(axis=0)])
         t_start.append(len(turns))
-    xy, pole = np.vstack(vertices), np.vstack(poles)
+    xy = np.vstack(vertices)
     run = np.array(runs, dtype=np.float64).reshape(-1, 5)
     return Shapes(
         x=_column(xy, 0),
@@ -102,10 +103,10 @@ def pack(shapes: Sequence[Shape], *, with_nothing: bool = False) -> Shapes:
         run_first=run[:, 3].astype(np.int64),
         run_last=run[:, 4].astype(np.int64),
         run_start=np.array(r_start, dtype=np.int64),
-        pole_x=_column(pole, 0).astype(np.float32),
-        pole_y=_column(pole, 1).astype(np.float32),
-        pole_r=_column(pole, 2).astype(np.float32),
-        pole_start=np.array(p_start, dtype=np.int64),
+        pole_x=np.ascontiguousarray(poles[:, :, 0], dtype=np.float32),
+        pole_y=np.ascontiguousarray(poles[:, :, 1], dtype=np.float32),
+        pole_r=np.ascontiguousarray(poles[:, :, 2], dtype=np.float32),
+        poles=np.array(counts, dtype=np.int64),
         turn=np.array(turns),
         turn_box=np.array(boxes),
         turn_start=np.array(t_start, dtype=np.int64),
@@ -134,7 +135,7 @@ def edge_runs(xy: Floats, first: int) -> list[tuple[float, float, float, int, in
 
 
 def inscribed_circles(polygon: Polygon, *, cover: float = 0.9, grid: int = 90) -> Floats:
-    """Return up to `MOST_POLES` circles inside the polygon, rows (x, y, r), largest first, an array (n, 3).
+    """Return up to `POLES` circles inside the polygon, rows (x, y, r), largest first, an array (n, 3).
 
     Each is the largest that fits, by a grid of points, outside those before it; they stop when they cover
     `cover` of the area or get smaller than a twentieth of the first.
@@ -149,7 +150,7 @@ def inscribed_circles(polygon: Polygon, *, cover: float = 0.9, grid: int = 90) -
     (cx, cy), r = best.coords[0], best.length
     found = [(cx, cy, r)]
     area = math.pi * r * r
-    while len(found) < MOST_POLES and len(depth):
+    while len(found) < POLES and len(depth):
         x, y, r = found[-1]
         depth = np.minimum(depth, np.hypot(gx - x, gy - y) - r)
         i = int(np.argmax(depth))

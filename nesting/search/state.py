@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from nesting.search.kernels.arrays import Buckets, Floats, Items, Losses, Region, Scratch, Shapes, Stock
+from nesting.search.kernels.arrays import POLES, Floats, Items, Losses, Region, Scratch, Shapes, Slices, Stock
 from nesting.search.kernels.pose import place
 from nesting.search.kernels.separate import separate
 from nesting.search.kernels.settle import settle
@@ -13,8 +13,8 @@ from nesting.search.kernels.settle import settle
 STOPPED, OVERTAKEN = 1, 2
 """What `counters[2]` of a crowd says to a kernel at work on it."""
 
-GRID_FROM = 60
-"""Fewer items than this are looked through one by one."""
+MOST_SLICES = 64
+"""Columns, and rows, that a region is cut into at most."""
 
 Poses = Floats
 """Rows (shape, x, y, turn), one for each item, an array (n, 4)."""
@@ -32,27 +32,22 @@ class Effort:
     near: int = 20
 
 
-def _buckets(shapes: Shapes, poses: Poses, bounds: Floats | None) -> Buckets:
-    """Return an empty grid over the bounds of a region; for few items one without cells, which is faster."""
-    n = len(poses)
-    reach = float(shapes.radius.max())  # of all shapes, since items may become others
-    x0, y0, step, columns, rows = 0.0, 0.0, 1.0, 0, 0
-    if bounds is not None and n >= GRID_FROM:
-        x0, y0 = float(bounds[0]), float(bounds[1])
-        width, height = float(bounds[2]) - x0, float(bounds[3]) - y0
-        step = max(reach, math.sqrt(width * height / n) / 2)
-        columns, rows = int(width / step) + 1, int(height / step) + 1
-    return Buckets(
-        head=np.full(max(1, columns * rows), -1, dtype=np.int64),
-        following=np.full(n, -1, dtype=np.int64),
-        before=np.full(n, -1, dtype=np.int64),
-        cell=np.full(n, -1, dtype=np.int64),
+def _slices(count: int, bounds: Floats | None) -> Slices:
+    """Return empty slices over the bounds of a region, half as wide as a square that is one item's share of it."""
+    x0, y0, x1, y1 = (0.0, 0.0, 1.0, 1.0) if bounds is None else (float(b) for b in bounds)
+    share = math.sqrt((x1 - x0) * (y1 - y0) / max(1, count))
+    columns, rows = (
+        1 if bounds is None else min(MOST_SLICES, max(1, int(2 * side / share))) for side in (x1 - x0, y1 - y0)
+    )
+    words = (count + 63) // 64
+    return Slices(
+        column=np.zeros((words, columns), dtype=np.uint64),
+        row=np.zeros((words, rows), dtype=np.uint64),
+        span=np.full((count, 4), -1, dtype=np.int64),
         x0=x0,
         y0=y0,
-        step=step,
-        columns=columns,
-        rows=rows,
-        reach=reach,
+        columns_per_unit=columns / (x1 - x0),
+        rows_per_unit=rows / (y1 - y0),
     )
 
 
@@ -74,9 +69,7 @@ class Crowd:
 
     def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, bounds: Floats | None = None) -> None:
         n = len(poses)
-        vertices, runs, poles = (
-            int(np.diff(a).max()) for a in (shapes.vertex_start, shapes.run_start, shapes.pole_start)
-        )
+        vertices, runs = (int(np.diff(a).max()) for a in (shapes.vertex_start, shapes.run_start))
         self.shapes = shapes
         self.items = Items(
             shape=poses[:, 0].astype(np.int64),
@@ -87,10 +80,10 @@ class Crowd:
             wy=np.empty((n, vertices)),
             run_x=np.empty((n, runs)),
             run_y=np.empty((n, runs)),
-            pole_x=np.empty((n, poles), dtype=np.float32),
-            pole_y=np.empty((n, poles), dtype=np.float32),
+            pole_x=np.empty((n, POLES), dtype=np.float32),
+            pole_y=np.empty((n, POLES), dtype=np.float32),
             box=np.empty((n, 4)),
-            buckets=_buckets(shapes, poses, bounds),
+            slices=_slices(n, bounds),
         )
         self.losses = Losses(
             pair=np.zeros((n, n)),
@@ -106,8 +99,8 @@ class Crowd:
             wy=np.empty(vertices),
             run_x=np.empty(runs),
             run_y=np.empty(runs),
-            pole_x=np.empty(poles, dtype=np.float32),
-            pole_y=np.empty(poles, dtype=np.float32),
+            pole_x=np.empty(POLES, dtype=np.float32),
+            pole_y=np.empty(POLES, dtype=np.float32),
             box=np.empty(4),
             doubtful=np.empty(max(n, 1), dtype=np.int64),
             doubtful_loss=np.empty(max(n, 1)),

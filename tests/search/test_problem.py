@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Point, box
 from shapes import random_polygon
 
+from nesting.search.kernels.arrays import POLES
 from nesting.search.problem import Kind, Problem, worst_overlap
 from nesting.search.shapes import FREE_TURNS, centred, inscribed_circles, pack
 
@@ -41,8 +42,11 @@ def test_poles_lie_inside_and_runs_cover_their_edges(seed: int) -> None:
     problem = Problem([Kind(polygon=polygon, turns=None)], box(0, 0, 10, 10))
     shapes, own = pack(problem.shape_list), problem.shape_list[0].polygon
 
-    assert np.all(np.diff(shapes.pole_r) <= 1e-6 * shapes.pole_r[0])
-    for x, y, r in zip(shapes.pole_x, shapes.pole_y, shapes.pole_r, strict=True):
+    row = slice(int(shapes.poles[0]))
+    assert 1 <= row.stop <= POLES
+    assert np.all(np.diff(shapes.pole_r[0, row]) <= 1e-6 * shapes.pole_r[0, 0])
+    assert np.all(shapes.pole_r[0, row.stop :] == 0.0)
+    for x, y, r in zip(shapes.pole_x[0, row], shapes.pole_y[0, row], shapes.pole_r[0, row], strict=True):
         assert own.boundary.distance(Point(x, y)) >= r * (1 - 1e-5) - 1e-5
         assert own.contains(Point(x, y))
     covered: set[int] = set()

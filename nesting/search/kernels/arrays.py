@@ -14,8 +14,16 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+Words = NDArray[np.uint64]
+
 FAR = 1e9
 """Where items wait that have no place yet, out of everybody's way."""
+
+POLES = 16
+"""Circles in every shape's row.  A number known when kernels are compiled, so that a row is one or two vectors."""
+
+POLE_BLOCK = 4
+"""Circles of a row held against another row at once."""
 
 
 class Shapes(NamedTuple):
@@ -31,10 +39,10 @@ class Shapes(NamedTuple):
     run_first: Ints  # edges run_first..run_last-1
     run_last: Ints
     run_start: Ints
-    pole_x: Singles  # inscribed circles, largest first; single precision, since they only guide
+    pole_x: Singles  # (shapes, POLES) inscribed circles, largest first; single precision, since they only guide
     pole_y: Singles
     pole_r: Singles
-    pole_start: Ints
+    poles: Ints  # how many a shape has; the rest of its row are points far off, which weigh nothing
     turn: Floats  # allowed turns, radians; a free shape lists even steps, to be jittered by half a step
     turn_box: Floats  # (turns, 4) bounds of the shape at each listed turn
     turn_start: Ints
@@ -69,19 +77,20 @@ class Region(NamedTuple):
     limit: Floats  # normal x, normal y, c: shapes lie in normal . p <= c as well
 
 
-class Buckets(NamedTuple):
-    """Items by the cell of a square grid that their origin lies in; without cells every item is looked at."""
+class Slices(NamedTuple):
+    """The region cut into columns, and into rows; a bit for each item tells whether its box lies across one.
 
-    head: Ints  # (cells,) first item of a cell, or -1
-    following: Ints  # (items,) next item of the same cell, or -1
-    before: Ints  # (items,) item before it, or -1
-    cell: Ints  # (items,) or -1 for an item that is not there
+    The items that a box may touch are those with a bit in one of its columns and in one of its rows.  What lies
+    outside the region counts to the slice at its side.
+    """
+
+    column: Words  # (items / 64 rounded up, columns)
+    row: Words
+    span: Ints  # (items, 4) first and last column, first and last row of an item; -1 for one that is not there
     x0: float
     y0: float
-    step: float
-    columns: int  # 0: no grid
-    rows: int
-    reach: float  # the largest radius of any item
+    columns_per_unit: float
+    rows_per_unit: float
 
 
 class Items(NamedTuple):
@@ -95,10 +104,10 @@ class Items(NamedTuple):
     wy: Floats
     run_x: Floats  # (items, most runs)
     run_y: Floats
-    pole_x: Singles  # (items, most poles), from the item's own origin, so that single precision does
+    pole_x: Singles  # (items, POLES), from the item's own origin, so that single precision does
     pole_y: Singles
     box: Floats  # (items, 4)
-    buckets: Buckets
+    slices: Slices
 
 
 class Losses(NamedTuple):

@@ -4,7 +4,7 @@ Touching is not overlapping: only crossing edges, or one shape lying inside the 
 """
 
 from nesting.search.kernels.arrays import Floats, Items, Region, Scratch, Shapes
-from nesting.search.kernels.compiled import kernel
+from nesting.search.kernels.compiled import inner_kernel, kernel
 
 
 @kernel
@@ -38,7 +38,7 @@ def inside_rings(px: float, py: float, x: Floats, y: Floats, shapes: Shapes, k: 
     return inside
 
 
-@kernel
+@inner_kernel
 def shapes_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, items: Items, j: int) -> bool:
     """Tell whether the candidate in `s`, shifted to (x, y), overlaps item `j`."""
     box = items.box[j]
@@ -123,7 +123,7 @@ def _covers_a_hole(
     return False
 
 
-@kernel
+@inner_kernel
 def surely_inside(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region: Region) -> bool:
     """Tell whether box or enclosing circle alone show that the candidate in `s`, shifted to (x, y), is inside.
 
@@ -139,7 +139,7 @@ def surely_inside(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region
     return region.is_box or depth_at(region, x, y) >= shapes.radius[k] + 0.75 * region.step
 
 
-@kernel
+@inner_kernel
 def leaves_region(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region: Region) -> bool:
     """Tell whether the candidate in `s`, shifted to (x, y), is not wholly inside the region."""
     v0, r0 = shapes.vertex_start[k], shapes.run_start[k]
@@ -186,7 +186,7 @@ def inside_region(px: float, py: float, region: Region) -> bool:
     return inside
 
 
-@kernel
+@inner_kernel
 def depth_at(region: Region, x: float, y: float) -> float:
     """Return the signed distance to the region's boundary, wrong by at most 0.71 grid steps; negative outside.
 

@@ -20,9 +20,19 @@ def kernel(function: F) -> F:
     return compiled
 
 
+def inner_kernel(function: F) -> F:
+    """Compile into every kernel that calls it.
+
+    Named tuples travel by value: the arrays' descriptors are some five hundred words, and copying them from call to
+    call cost half the time of trying a pose.
+    """
+    compiled: F = _njit(**_OPTIONS, _nrt=False, forceinline=True)(function)
+    return compiled
+
+
 def guide_kernel(function: F) -> F:
-    """Compile for figures that only guide the search: sums may be reordered, so that they run as vectors."""
-    compiled: F = _njit(**_OPTIONS, _nrt=False, fastmath=True)(function)
+    """Compile, as an inner kernel, figures that only guide: sums may be reordered, so that they run as vectors."""
+    compiled: F = _njit(**_OPTIONS, _nrt=False, forceinline=True, fastmath=True)(function)
     return compiled
 
 
@@ -30,6 +40,20 @@ def driver_kernel(function: F) -> F:
     """Compile a kernel that makes arrays of its own, which the others must not."""
     compiled: F = _njit(**_OPTIONS)(function)
     return compiled
+
+
+_BRUIJN = np.uint64(0x03F79D71B4CB0A89)  # every six bits in a row of it differ
+_BIT_OF = np.zeros(64, dtype=np.int64)
+for _bit in range(64):
+    _BIT_OF[(int(_BRUIJN) << _bit) % (1 << 64) >> 58] = _bit
+
+
+@inner_kernel
+def lowest_bit(word: np.uint64) -> int:
+    """Return the number of the lowest bit that is set in `word`, which is not 0."""
+    alone = word & (~word + np.uint64(1))
+    bit: int = _BIT_OF[(alone * _BRUIJN) >> np.uint64(58)]
+    return bit
 
 
 @kernel

@@ -1,12 +1,14 @@
 """Trying a pose: the weighted loss of putting one item somewhere, given up as soon as it is too large to matter."""
 
-from nesting.search.kernels.arrays import FAR, Buckets, Items, Losses, Region, Scratch, Shapes
+import numpy as np
+
+from nesting.search.kernels.arrays import FAR, POLES, Items, Losses, Region, Scratch, Shapes, Slices
 from nesting.search.kernels.collide import leaves_region, shapes_overlap, surely_inside
-from nesting.search.kernels.compiled import kernel
+from nesting.search.kernels.compiled import inner_kernel, kernel, lowest_bit
 from nesting.search.kernels.proxy import pole_overlap, region_overlap, rotate
 
 
-@kernel
+@inner_kernel
 def turn_to(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
     """Make the coordinates in `s` those of shape `k` at this turn; does nothing if they are already."""
     if s.key[0] != k or s.key[1] != turn:
@@ -14,7 +16,7 @@ def turn_to(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
         s.key[0], s.key[1] = k, turn
 
 
-@kernel
+@inner_kernel
 def pose_loss(
     i: int, k: int, x: float, y: float, turn: float, bound: float,
     shapes: Shapes, region: Region, items: Items, losses: Losses, s: Scratch,
@@ -29,22 +31,15 @@ def pose_loss(
         return total
     doubt_edge = not sure
     s.doubts[0] = 0
-    grid = items.buckets
-    if grid.columns == 0:
-        for j in range(items.shape.shape[0]):
-            total = _meet(i, j, k, x, y, total, bound, shapes, items, losses, s)
+    slices = items.slices
+    i0, i1, j0, j1 = _span(s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y, slices)
+    for word in range(slices.column.shape[0]):
+        left = _near(word, i0, i1, j0, j1, slices)
+        while left != 0:
+            total = _meet(i, 64 * word + lowest_bit(left), k, x, y, total, bound, shapes, items, losses, s)
             if total > bound:
                 return total
-    else:
-        i0, i1, j0, j1 = _window(s.box[0] + x, s.box[1] + y, s.box[2] + x, s.box[3] + y, grid)
-        for row in range(j0, j1 + 1):
-            for column in range(i0, i1 + 1):
-                j = grid.head[row * grid.columns + column]
-                while j >= 0:
-                    total = _meet(i, j, k, x, y, total, bound, shapes, items, losses, s)
-                    if total > bound:
-                        return total
-                    j = grid.following[j]
+            left &= left - np.uint64(1)
     if doubt_edge and leaves_region(shapes, k, s, x, y, region):
         total += weight * edge
         if total > bound:
@@ -57,7 +52,7 @@ def pose_loss(
     return total
 
 
-@kernel
+@inner_kernel
 def _meet(
     i: int, j: int, k: int, x: float, y: float, total: float, bound: float,
     shapes: Shapes, items: Items, losses: Losses, s: Scratch,
@@ -82,20 +77,31 @@ def _meet(
     return total
 
 
-@kernel
-def _window(x0: float, y0: float, x1: float, y1: float, grid: Buckets) -> tuple[int, int, int, int]:
-    """Return the columns and rows in which the origins of all items lie that a box may touch."""
+@inner_kernel
+def _span(x0: float, y0: float, x1: float, y1: float, slices: Slices) -> tuple[int, int, int, int]:
+    """Return the first and last column, and the first and last row, that a box lies across."""
+    columns, rows = slices.column.shape[1], slices.row.shape[1]
+    across, up = slices.columns_per_unit, slices.rows_per_unit
     return (
-        _cell(x0 - grid.reach, grid.x0, grid.step, grid.columns),
-        _cell(x1 + grid.reach, grid.x0, grid.step, grid.columns),
-        _cell(y0 - grid.reach, grid.y0, grid.step, grid.rows),
-        _cell(y1 + grid.reach, grid.y0, grid.step, grid.rows),
+        _slice((x0 - slices.x0) * across, columns), _slice((x1 - slices.x0) * across, columns),
+        _slice((y0 - slices.y0) * up, rows), _slice((y1 - slices.y0) * up, rows),
     )  # fmt: skip
 
 
-@kernel
-def _cell(at: float, start: float, step: float, count: int) -> int:
-    return int(min(max((at - start) / step, 0.0), count - 1.0))
+@inner_kernel
+def _slice(at: float, count: int) -> int:
+    return int(min(max(at, 0.0), count - 1.0))
+
+
+@inner_kernel
+def _near(word: int, i0: int, i1: int, j0: int, j1: int, slices: Slices) -> np.uint64:
+    """Return the bits of 64 items: which lie across some of the columns and some of the rows."""
+    across = along = np.uint64(0)
+    for column in range(i0, i1 + 1):
+        across |= slices.column[word, column]
+    for row in range(j0, j1 + 1):
+        along |= slices.row[word, row]
+    return across & along
 
 
 @kernel
@@ -111,7 +117,7 @@ def place(i: int, k: int, x: float, y: float, turn: float, shapes: Shapes, items
         items.wx[i, v], items.wy[i, v] = s.wx[v] + x, s.wy[v] + y
     for r in range(shapes.run_start[k + 1] - shapes.run_start[k]):
         items.run_x[i, r], items.run_y[i, r] = s.run_x[r] + x, s.run_y[r] + y
-    for p in range(shapes.pole_start[k + 1] - shapes.pole_start[k]):
+    for p in range(POLES):
         items.pole_x[i, p], items.pole_y[i, p] = s.pole_x[p], s.pole_y[p]
     items.box[i, 0], items.box[i, 1] = s.box[0] + x, s.box[1] + y
     items.box[i, 2], items.box[i, 3] = s.box[2] + x, s.box[3] + y
@@ -120,32 +126,22 @@ def place(i: int, k: int, x: float, y: float, turn: float, shapes: Shapes, items
 
 @kernel
 def _file(i: int, there: bool, items: Items) -> None:
-    """Move item `i` to the list of the cell it lies in now; one that is not there, or waits far off, is in none."""
-    grid = items.buckets
-    if grid.columns == 0:
+    """Note the slices that item `i` lies across now; one that is not there, or waits far off, is in none."""
+    slices, box = items.slices, items.box
+    span, word, bit = slices.span, i >> 6, np.uint64(1) << np.uint64(i & 63)
+    if span[i, 0] >= 0:
+        for column in range(span[i, 0], span[i, 1] + 1):
+            slices.column[word, column] &= ~bit
+        for row in range(span[i, 2], span[i, 3] + 1):
+            slices.row[word, row] &= ~bit
+    if not there:
+        span[i, 0] = -1
         return
-    new = -1
-    if there:
-        row = _cell(items.y[i], grid.y0, grid.step, grid.rows)
-        new = row * grid.columns + _cell(items.x[i], grid.x0, grid.step, grid.columns)
-    old = grid.cell[i]
-    if new == old:
-        return
-    before, after = grid.before[i], grid.following[i]
-    if old >= 0:
-        if before >= 0:
-            grid.following[before] = after
-        else:
-            grid.head[old] = after
-        if after >= 0:
-            grid.before[after] = before
-    grid.cell[i], grid.before[i], grid.following[i] = new, -1, -1
-    if new >= 0:
-        first = grid.head[new]
-        grid.following[i] = first
-        if first >= 0:
-            grid.before[first] = i
-        grid.head[new] = i
+    span[i, 0], span[i, 1], span[i, 2], span[i, 3] = _span(box[i, 0], box[i, 1], box[i, 2], box[i, 3], slices)
+    for column in range(span[i, 0], span[i, 1] + 1):
+        slices.column[word, column] |= bit
+    for row in range(span[i, 2], span[i, 3] + 1):
+        slices.row[word, row] |= bit
 
 
 @kernel
@@ -166,18 +162,13 @@ def update_losses(i: int, shapes: Shapes, region: Region, items: Items, losses: 
         if sure or leaves_region(shapes, k, s, x, y, region):
             losses.edge[i] = edge
             losses.faults[i] = 1
-    grid = items.buckets
-    if grid.columns == 0:
-        for j in range(items.shape.shape[0]):
-            _update_pair(i, j, shapes, items, losses, s)
-        return
-    i0, i1, j0, j1 = _window(items.box[i, 0], items.box[i, 1], items.box[i, 2], items.box[i, 3], grid)
-    for row in range(j0, j1 + 1):
-        for column in range(i0, i1 + 1):
-            j = grid.head[row * grid.columns + column]
-            while j >= 0:
-                _update_pair(i, j, shapes, items, losses, s)
-                j = grid.following[j]
+    slices = items.slices
+    i0, i1, j0, j1 = _span(items.box[i, 0], items.box[i, 1], items.box[i, 2], items.box[i, 3], slices)
+    for word in range(slices.column.shape[0]):
+        left = _near(word, i0, i1, j0, j1, slices)
+        while left != 0:
+            _update_pair(i, 64 * word + lowest_bit(left), shapes, items, losses, s)
+            left &= left - np.uint64(1)
 
 
 @kernel

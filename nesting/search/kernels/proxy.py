@@ -9,41 +9,54 @@ import math
 
 import numpy as np
 
-from nesting.search.kernels.arrays import Items, Region, Scratch, Shapes, Singles
+from nesting.search.kernels.arrays import POLE_BLOCK, POLES, Items, Region, Scratch, Shapes, Singles
 from nesting.search.kernels.collide import depth_at
-from nesting.search.kernels.compiled import guide_kernel, kernel
+from nesting.search.kernels.compiled import guide_kernel, inner_kernel
 
 EPS_FRACTION = 0.01
 
 
 @guide_kernel
-def summed_depth(
-    ax: Singles, ay: Singles, ar: Singles, bx: Singles, by: Singles, br: Singles, x: np.float32, y: np.float32,
-    eps: np.float32, enough: np.float32,
+def depth_of_two(
+    dx: np.float32, dy: np.float32, r: np.float32, q: np.float32, eps: np.float32, touch: np.float32
 ) -> tuple[float, float]:  # fmt: skip
-    """Return the summed depth of circles a, shifted by (x, y), in circles b, and how many pairs surely overlap.
+    """Return the weighed depth of two circles of radii `r` and `q`, and 1 if they surely overlap, else 0."""
+    p = r + q - np.sqrt(dx * dx + dy * dy)
+    under = eps + eps - p
+    near = eps * eps / (under if under > eps else eps)
+    depth = p if p >= eps else near
+    return depth * (q if q < r else r), np.float32(1.0) if p > touch else np.float32(0.0)
 
-    Rows of circles are radii `ar` (n,) and `br` (m,) with centres in longer rows.  Stops once something overlaps and
-    the sum is above `enough`.  Single precision and no branches inside, so that it runs eight or sixteen at a time.
+
+@guide_kernel
+def summed_depth(
+    ax: Singles, ay: Singles, ar: Singles, n: int, bx: Singles, by: Singles, br: Singles,
+    x: np.float32, y: np.float32, eps: np.float32, enough: np.float32,
+) -> tuple[float, float]:  # fmt: skip
+    """Return the summed depth of `n` circles a, shifted by (x, y), in circles b, and how many pairs surely overlap.
+
+    Rows are POLES long; what they hold beyond their circles weighs nothing.  Stops once something overlaps and the sum
+    is above `enough`.  Single precision, no branches inside and a fixed length, so that it runs eight or sixteen at a
+    time; a block of circles a at once, since adding up a vector's own numbers costs as much as several vectors.
     """
     total = np.float32(0.0)
     hits = np.float32(0.0)  # a sum and not a maximum: only sums become vector code
-    one, none = np.float32(1.0), np.float32(0.0)
     # A thousandth of e keeps circles that merely touch from being called an overlap.
     touch = np.float32(1e-3) * eps
-    squared, double = eps * eps, eps + eps
-    for i in range(ar.shape[0]):
-        px, py, r = ax[i] + x, ay[i] + y, ar[i]
-        for j in range(br.shape[0]):
-            dx, dy, q = px - bx[j], py - by[j], br[j]
-            p = r + q - np.sqrt(dx * dx + dy * dy)
-            hits += one if p > touch else none
-            under = double - p
-            under = under if under > eps else eps
-            near = squared / under
-            depth = p if p >= eps else near
-            total += depth * (q if q < r else r)
-        if hits > none and total > enough:
+    for i in range(0, n, POLE_BLOCK):
+        ax0, ay0, ar0 = ax[i] + x, ay[i] + y, ar[i]
+        ax1, ay1, ar1 = ax[i + 1] + x, ay[i + 1] + y, ar[i + 1]
+        ax2, ay2, ar2 = ax[i + 2] + x, ay[i + 2] + y, ar[i + 2]
+        ax3, ay3, ar3 = ax[i + 3] + x, ay[i + 3] + y, ar[i + 3]
+        for j in range(POLES):
+            cx, cy, q = bx[j], by[j], br[j]
+            depth0, hit0 = depth_of_two(ax0 - cx, ay0 - cy, ar0, q, eps, touch)
+            depth1, hit1 = depth_of_two(ax1 - cx, ay1 - cy, ar1, q, eps, touch)
+            depth2, hit2 = depth_of_two(ax2 - cx, ay2 - cy, ar2, q, eps, touch)
+            depth3, hit3 = depth_of_two(ax3 - cx, ay3 - cy, ar3, q, eps, touch)
+            total += (depth0 + depth1) + (depth2 + depth3)
+            hits += (hit0 + hit1) + (hit2 + hit3)
+        if hits > np.float32(0.0) and total > enough:
             break
     return total, hits
 
@@ -61,8 +74,7 @@ def pole_overlap(
     factor = math.sqrt(shapes.scale[k] * shapes.scale[m])
     enough = min((stop_at / factor) ** 2 / math.pi, 1e30)
     total, hits = summed_depth(
-        s.pole_x, s.pole_y, shapes.pole_r[shapes.pole_start[k] : shapes.pole_start[k + 1]],
-        items.pole_x[j], items.pole_y[j], shapes.pole_r[shapes.pole_start[m] : shapes.pole_start[m + 1]],
+        s.pole_x, s.pole_y, shapes.pole_r[k], shapes.poles[k], items.pole_x[j], items.pole_y[j], shapes.pole_r[m],
         np.float32(x - items.x[j]), np.float32(y - items.y[j]), np.float32(eps), np.float32(enough),
     )  # fmt: skip
     return math.sqrt(math.pi * total + eps * eps) * factor, hits > 0.0
@@ -71,15 +83,13 @@ def pole_overlap(
 @guide_kernel
 def region_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, region: Region) -> tuple[float, bool]:
     """Return how far the candidate's circles stand out of the region, and whether any surely does."""
-    p0 = shapes.pole_start[k]
-    n = shapes.pole_start[k + 1] - p0
     eps = EPS_FRACTION * 2.0 * shapes.radius[k]
     nx, ny, c = region.limit[0], region.limit[1], region.limit[2]
     limited = nx != 0.0 or ny != 0.0
     total = 0.0
     deepest = -1e300
-    for a in range(n):
-        ax, ay, r = s.pole_x[a] + x, s.pole_y[a] + y, shapes.pole_r[p0 + a]
+    for a in range(shapes.poles[k]):
+        ax, ay, r = s.pole_x[a] + x, s.pole_y[a] + y, shapes.pole_r[k, a]
         p = r - depth_at(region, ax, ay)
         sure = p - 0.75 * region.step
         if limited:
@@ -90,7 +100,7 @@ def region_overlap(shapes: Shapes, k: int, s: Scratch, x: float, y: float, regio
     return 2.0 * math.sqrt(math.pi * total + eps * eps) * shapes.scale[k], deepest > 1e-3 * eps
 
 
-@kernel
+@inner_kernel
 def rotate(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
     """Rotate the vertices, circles and box of shape `k` into `s`."""
     c, sn = math.cos(turn), math.sin(turn)
@@ -98,7 +108,7 @@ def rotate(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
         c = 0.0
     if abs(sn) < 1e-15:
         sn = 0.0
-    v0, p0, r0 = shapes.vertex_start[k], shapes.pole_start[k], shapes.run_start[k]
+    v0, r0 = shapes.vertex_start[k], shapes.run_start[k]
     x0, y0, x1, y1 = 1e300, 1e300, -1e300, -1e300
     for i in range(shapes.vertex_start[k + 1] - v0):
         px = c * shapes.x[v0 + i] - sn * shapes.y[v0 + i]
@@ -108,9 +118,9 @@ def rotate(shapes: Shapes, k: int, turn: float, s: Scratch) -> None:
         x0, x1 = min(x0, px), max(x1, px)
         y0, y1 = min(y0, py), max(y1, py)
     s.box[0], s.box[1], s.box[2], s.box[3] = x0, y0, x1, y1
-    for i in range(shapes.pole_start[k + 1] - p0):
-        s.pole_x[i] = c * shapes.pole_x[p0 + i] - sn * shapes.pole_y[p0 + i]
-        s.pole_y[i] = sn * shapes.pole_x[p0 + i] + c * shapes.pole_y[p0 + i]
+    for i in range(POLES):
+        s.pole_x[i] = c * shapes.pole_x[k, i] - sn * shapes.pole_y[k, i]
+        s.pole_y[i] = sn * shapes.pole_x[k, i] + c * shapes.pole_y[k, i]
     for i in range(shapes.run_start[k + 1] - r0):
         s.run_x[i] = c * shapes.run_x[r0 + i] - sn * shapes.run_y[r0 + i]
         s.run_y[i] = sn * shapes.run_x[r0 + i] + c * shapes.run_y[r0 + i]

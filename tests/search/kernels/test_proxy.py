@@ -16,7 +16,7 @@ from nesting.search.kernels.proxy import EPS_FRACTION, pole_overlap, region_over
 
 def circles(shapes: Shapes, k: int, x: float, y: float, turn: float) -> np.ndarray:
     """Rows (x, y, r) of a shape's circles in a pose."""
-    p = slice(int(shapes.pole_start[k]), int(shapes.pole_start[k + 1]))
+    p = (k, slice(int(shapes.poles[k])))
     c, s = math.cos(turn), math.sin(turn)
     px, py = shapes.pole_x[p].astype(float), shapes.pole_y[p].astype(float)
     return np.column_stack([c * px - s * py + x, s * px + c * py + y, shapes.pole_r[p].astype(float)])

@@ -1,4 +1,4 @@
-"""Neighbours found by the grid are those found by looking at every item."""
+"""Neighbours found by slices are those found by looking at every item."""
 
 import math
 
@@ -9,16 +9,17 @@ from shapes import random_polygon
 
 from nesting.search import region as region_arrays
 from nesting.search.kernels.arrays import FAR
+from nesting.search.kernels.compiled import lowest_bit
 from nesting.search.kernels.pose import place, pose_loss, update_losses
 from nesting.search.shapes import centred, pack
-from nesting.search.state import GRID_FROM, Crowd
+from nesting.search.state import Crowd
 
 SIDE = 900.0
-COUNT = GRID_FROM + (140 if COMPILED else 5)
+COUNT = 200 if COMPILED else 70  # more than one word of bits
 
 
 def two_crowds() -> tuple[Crowd, Crowd]:
-    """The same items, some of them not there or waiting far off: in a grid, and in a list."""
+    """The same items, some of them not there or waiting far off: in slices, and all in one slice."""
     rng = np.random.default_rng(5)
     shapes = pack([centred(random_polygon(rng), None) for _ in range(12)], with_nothing=True)
     poses = np.column_stack(
@@ -33,14 +34,14 @@ def two_crowds() -> tuple[Crowd, Crowd]:
     poses[3:6, 1:3] = FAR
     grid = Crowd(shapes, poses, seed=0, bounds=np.array([0.0, 0.0, SIDE, SIDE]))
     plain = Crowd(shapes, poses, seed=0)
-    assert grid.items.buckets.columns > 1
-    assert plain.items.buckets.columns == 0
+    assert min(grid.items.slices.column.shape[1], grid.items.slices.row.shape[1]) > 10
+    assert plain.items.slices.column.shape[1] == plain.items.slices.row.shape[1] == 1
     for made in (grid, plain):
         made.lay_out()
     return grid, plain
 
 
-def test_losses_are_the_same_with_and_without_the_grid_while_items_move() -> None:
+def test_losses_are_the_same_with_and_without_slices_while_items_move() -> None:
     region = region_arrays.pack(box(0, 0, SIDE, SIDE))
     grid, plain = two_crowds()
     rng = np.random.default_rng(6)
@@ -66,31 +67,44 @@ def test_losses_are_the_same_with_and_without_the_grid_while_items_move() -> Non
     np.testing.assert_array_equal(grid.losses.faults, plain.losses.faults)
 
 
-def test_every_item_that_is_there_is_in_exactly_one_list() -> None:
+def test_the_bits_of_a_slice_are_the_items_whose_boxes_lie_across_it() -> None:
     grid, _ = two_crowds()
-    cells = grid.items.buckets
-    met = []
-    for first in cells.head:
-        j = int(first)
-        while j >= 0:
-            met.append(j)
-            j = int(cells.following[j])
+    rng = np.random.default_rng(7)
+    for _ in range(COUNT):
+        i, k = int(rng.integers(COUNT)), int(rng.integers(13))
+        x, y = rng.uniform(-60, SIDE + 60, 2)
+        place(i, k, x, y, 0.0, grid.shapes, grid.items, grid.scratch)
+    slices, there = grid.items.slices, grid.items.box[:, 0] < 1e8
+    for low, words in ((0, slices.column), (1, slices.row)):
+        count = words.shape[1]
+        # What lies outside the region counts to the slice at its side.
+        first, last = (np.clip(grid.items.box[:, side] * count / SIDE, 0, count - 1) for side in (low, low + 2))
+        for at in range(count):
+            bits = {64 * w + b for w in range(len(words)) for b in range(64) if int(words[w, at]) >> b & 1}
 
-    assert sorted(met) == [i for i in range(COUNT) if i >= 6]
+            assert bits == {i for i in range(COUNT) if there[i] and int(first[i]) <= at <= int(last[i])}
+    assert 0 < there.sum() < COUNT
+
+
+def test_lowest_bit_is_that_of_whole_numbers() -> None:
+    rng = np.random.default_rng(8)
+    for bit in range(64):
+        above = int(rng.integers(1 << 62)) << (bit + 1) & (1 << 64) - 1
+        assert lowest_bit(np.uint64(1 << bit | above)) == bit
 
 
 def test_items_may_become_larger_than_any_was_at_first() -> None:
     """A long part put where only small ones were is met by all that it reaches."""
     shapes = pack([centred(box(0, 0, 10, 10), None), centred(box(0, 0, 600, 4), None)])
-    poses = np.array([[0.0, 15.0 * (i % 40) + 7, 15.0 * (i // 40) + 7, 0.0] for i in range(GRID_FROM + 60)])
+    poses = np.array([[0.0, 15.0 * (i % 40) + 7, 15.0 * (i // 40) + 7, 0.0] for i in range(120)])
     made = Crowd(shapes, poses, seed=0, bounds=np.array([0.0, 0.0, SIDE, SIDE]))
     made.lay_out()
     region = region_arrays.pack(box(0, 0, SIDE, SIDE))
 
-    place(GRID_FROM + 59, 1, 310.0, 7.0, 0.0, shapes, made.items, made.scratch)
-    update_losses(GRID_FROM + 59, shapes, region, made.items, made.losses, made.scratch)
+    place(119, 1, 310.0, 7.0, 0.0, shapes, made.items, made.scratch)
+    update_losses(119, shapes, region, made.items, made.losses, made.scratch)
     place(0, 0, 600.0, 7.0, 0.0, shapes, made.items, made.scratch)
     update_losses(0, shapes, region, made.items, made.losses, made.scratch)
 
-    assert made.losses.faults[GRID_FROM + 59] == 40
-    assert made.losses.pair[0, GRID_FROM + 59] > 0.0
+    assert made.losses.faults[119] == 40
+    assert made.losses.pair[0, 119] > 0.0
