@@ -1,6 +1,9 @@
 """How kernels are compiled, and the random numbers they draw."""
 
+import contextlib
+import hashlib
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
@@ -12,6 +15,31 @@ _njit: Any = numba.njit
 # Kernels take their arrays in named tuples.  With reference counting on, each look at an array counts it up and down,
 # which cost three quarters of the time; they hold arrays that outlive the call, so it is off, and they may make none.
 _OPTIONS: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+
+
+def forget_older(folder: Path) -> None:
+    """Delete what was compiled from other sources than those in `folder`.
+
+    Numba looks at the file of a kernel only, not at what that kernel calls, and trips over an index that speaks of a
+    class which is gone: after an update or an edit it would run old code, or end with a traceback.
+    """
+    cache = folder / "__pycache__"
+    now = hashlib.sha256()
+    for source in sorted(folder.glob("*.py")):
+        now.update(source.read_bytes())
+    # Where nothing can be written there, nothing was compiled to there either.
+    with contextlib.suppress(OSError):
+        stamp = cache / "kernels.sha256"
+        if stamp.is_file() and stamp.read_text(encoding="ascii") == now.hexdigest():
+            return
+        for pattern in ("*.nbi", "*.nbc"):
+            for compiled in cache.glob(pattern):
+                compiled.unlink(missing_ok=True)
+        cache.mkdir(exist_ok=True)
+        stamp.write_text(now.hexdigest(), encoding="ascii")
+
+
+forget_older(Path(__file__).parent)
 
 
 def kernel(function: F) -> F:
