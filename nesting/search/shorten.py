@@ -1,9 +1,8 @@
 """Shorten: pull all items together toward one side or corner, so that the rest stays one large piece.
 
 On a rectangular sheet this is the strip problem of the literature.  The best layout is cut by a sliver at a random
-place, what lies beyond is pushed in, and the overlap that this makes is separated; if that fails, two unlike items of
-a failed state change places and it is tried again.  A layout that yields no more is loosened, some items change places,
-and it is shortened anew from there.
+place, what lies beyond is pushed in, and the overlap that this makes is separated.  A layout that yields no more is
+loosened, some items change places, and it is shortened anew from there.
 """
 
 import math
@@ -20,8 +19,6 @@ from nesting.search.fill import swapped
 from nesting.search.problem import Poses, Problem
 from nesting.search.state import Crowd, Effort
 
-TRIES = 6
-
 LARGEST_BITE, FIRST_BITE, SMALLEST_BITE = 0.03, 0.01, 0.001
 """Share of the reach that one attempt takes off; halved by each failure, half as much again after each success."""
 
@@ -34,15 +31,12 @@ TIGHTENING, LONGEST_TIGHTENING_S = 0.02, 1.0
 """Share of the time, and seconds at most, that are kept for moving all items at once in the end."""
 
 BARREN = 4
-"""Attempts at the smallest bite, without success, after which a layout is loosened."""
+"""Attempts at the smallest bite, without success, after which a layout yields no more."""
 
 LOOSER = (0.02, 0.06)
 """Share of its reach by which a layout is loosened; more each time that does not free it of overlap."""
 
 LOOSENINGS = 10
-
-HOPELESS = 0.005
-"""A loosened layout that gets no farther while it reaches farther than the best by this share is given up."""
 
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
@@ -124,16 +118,20 @@ class Shorten:
         big = np.argsort(-size)[: max(4, len(size) // 2)]
         trail = _Trail(state=best)
         tried, spent = 0, {False: 0, True: 0}
-        while self._attempt(crowd, rng, big, trail):
+        exhausted = None
+        while self._attempt(crowd, rng, trail):
             tried, before = int(crowd.counters[0]), tried
             spent[trail.loosened] += tried - before
             best = self.crew.best
             assert best is not None
             if self._late >= 0.0:
                 trail.state = best
-            elif self._leads_nowhere(trail, best):
-                # Half the work goes into the best layout itself.
-                loosen = trail.state.score >= best.score and spent[True] <= spent[False]
+            elif trail.barren >= BARREN:
+                if trail.state.score >= best.score:
+                    exhausted = best
+                # One that is behind gives way to the best; that is loosened once it yields no more either.  Half the
+                # work goes into the best layout itself.
+                loosen = exhausted is best and spent[True] <= spent[False]
                 trail = self._loosened(crowd, rng, big, best) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
         self.crew.done_with(crowd)
 
@@ -141,11 +139,6 @@ class Shorten:
     def _late(self) -> float:
         """Negative while exploring; from there to the end it grows from 0 to 1."""
         return (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
-
-    @staticmethod
-    def _leads_nowhere(trail: _Trail, best: State) -> bool:
-        behind = trail.loosened and trail.state.score[0] < (1.0 + HOPELESS) * best.score[0]
-        return trail.barren >= (1 if behind else BARREN)
 
     def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, best: State) -> _Trail:
         """Spread the best layout, let some of its large items change places, and free it of overlap again."""
@@ -176,11 +169,8 @@ class Shorten:
         seconds = self.reserved_s if self.crew.steps is None else math.inf
         self.crew.offer(self.state(compacted(self.problem, best.poses, (self.nx, self.ny), seconds=seconds)))
 
-    def _attempt(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, trail: _Trail) -> bool:
-        """Try one bite; False once there is no step left to take.
-
-        One in `DEEP_EVERY` after a failure tries long, and lets items change places after a failure of its own.
-        """
+    def _attempt(self, crowd: Crowd, rng: np.random.Generator, trail: _Trail) -> bool:
+        """Try one bite; False once there is no step left to take.  One in `DEEP_EVERY` after a failure tries long."""
         late = self._late
         exploring = late < 0.0
         deep = trail.barren % DEEP_EVERY == DEEP_EVERY - 1
@@ -191,28 +181,18 @@ class Shorten:
         target = reach * (1.0 - bite)
         region = self.problem.region_within(self.nx, self.ny, self.low + target)
         crowd.poses = self._squeezed(begun.poses, reach, reach - target, rng)
-        pool: list[tuple[float, Poses]] = []
-        for _ in range(TRIES if deep else 1):
-            if not self.crew.take_step():
-                return False
-            left = crowd.separate(region, THOROUGH if deep else QUICK)
-            overtaken = crowd.overtaken()
-            if left == 0.0:
-                trail.state, trail.barren = self.state(crowd.poses), 0
-                trail.bite = min(LARGEST_BITE, 1.5 * trail.bite)
-                self.crew.offer(trail.state, by=None if exploring else crowd)
-                return True
-            if overtaken or not (exploring or self.crew.best is begun):
-                break
-            if exploring and trail.bite > SMALLEST_BITE:
-                trail.bite = max(SMALLEST_BITE, trail.bite / 2)
-                return True
-            if not deep:
-                break
-            pool = sorted([*pool, (left, crowd.poses)], key=lambda q: q[0])[:20]
-            pick = min(len(pool) - 1, int(abs(rng.normal()) * 0.25 * len(pool)))
-            crowd.poses = swapped(pool[pick][1], big, rng)
-        trail.barren += 1
+        if not self.crew.take_step():
+            return False
+        left = crowd.separate(region, THOROUGH if deep else QUICK)
+        overtaken = crowd.overtaken()
+        if left == 0.0:
+            trail.state, trail.barren = self.state(crowd.poses), 0
+            trail.bite = min(LARGEST_BITE, 1.5 * trail.bite)
+            self.crew.offer(trail.state, by=None if exploring else crowd)
+        elif exploring and not overtaken and trail.bite > SMALLEST_BITE:
+            trail.bite = max(SMALLEST_BITE, trail.bite / 2)
+        else:
+            trail.barren += 1
         return True
 
     def _squeezed(self, poses: Poses, reach: float, sliver: float, rng: np.random.Generator) -> Poses:

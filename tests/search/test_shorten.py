@@ -1,13 +1,15 @@
 """Shortening keeps every item, stays legal, and comes back from a layout that was loosened; strips keep their width."""
 
 import numpy as np
+import pytest
 import shapely
 from shapes import random_polygon
 
 from nesting.search.crew import Crew, State
 from nesting.search.fill import PULLS, Fill
 from nesting.search.problem import Kind, Problem
-from nesting.search.shorten import LOOSENINGS, LOOSER, Shorten, _Trail
+from nesting.search.shorten import BARREN, LOOSENINGS, LOOSER, Shorten, _Trail
+from nesting.search.state import Crowd
 from nesting.search.strip import _in_width, shortest_strip
 
 ALONG = (1.0, 0.0)
@@ -43,13 +45,25 @@ def test_a_loosened_layout_is_legal_and_only_a_little_longer() -> None:
     np.testing.assert_array_equal(np.sort(trail.state.poses[:, 0]), np.sort(state.poses[:, 0]))
 
 
-def test_a_loosened_layout_far_behind_is_given_up_sooner() -> None:
-    far, near, best = (State(poses=np.empty((0, 4)), score=(-reach,)) for reach in (102.0, 100.2, 100.0))
+def test_a_layout_is_loosened_only_when_the_last_attempts_failed(monkeypatch: pytest.MonkeyPatch) -> None:
+    _, shorten, _ = begun()
+    last: list[_Trail] = []
+    barren: list[int] = []
+    attempt, loosened = Shorten._attempt, Shorten._loosened
 
-    told = [Shorten._leads_nowhere(_Trail(state=s, barren=1, loosened=True), best) for s in (far, near)]
+    def watched(self: Shorten, crowd: Crowd, rng: np.random.Generator, trail: _Trail) -> bool:
+        last[:] = [trail]
+        return attempt(self, crowd, rng, trail)
 
-    assert told == [True, False]
-    assert not Shorten._leads_nowhere(_Trail(state=far, barren=1), best)
+    def counted(self: Shorten, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, best: State) -> _Trail:
+        barren.append(last[0].barren)
+        return loosened(self, crowd, rng, big, best)
+
+    monkeypatch.setattr(Shorten, "_attempt", watched)
+    monkeypatch.setattr(Shorten, "_loosened", counted)
+    shorten.crew.run(shorten.work, 60.0)
+
+    assert barren and min(barren) >= BARREN
 
 
 def test_what_was_loosened_never_replaces_something_shorter() -> None:
