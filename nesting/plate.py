@@ -38,8 +38,9 @@ class Plate:
     """A plate in its own drawing's place, millimetres.  What nobody knows is None and stays None.
 
     `certificate` is the number of the mill's test certificate.  `uncertainty_mm` is a 95 % bound on how far the
-    outline may be wrong, the largest over the outline.  `lettered` are names and places of its corners, in order,
-    where they stand on the steel already; none leaves their names to the drawing.
+    outline may be wrong, the largest over the outline.  `settling_mm` is what settling it on the table added to that:
+    the layout's margin had room for it, but what is left is known no better.  `lettered` are names and places of its
+    corners, in order, where they stand on the steel already; none leaves their names to the drawing.
     """
 
     name: str
@@ -54,14 +55,16 @@ class Plate:
     captured: str = "as given"
     capture: Capture | None = None
     uncertainty_mm: float = 0.0
+    settling_mm: float = 0.0
     lettered: tuple[tuple[str, Point], ...] = ()
     parent: str | None = None
     place: str | None = None
     source: str = ""
 
     def __post_init__(self) -> None:
-        if self.uncertainty_mm < 0.0:
-            raise ValueError(f"{self.name}: uncertainty must be 0 or more, got {self.uncertainty_mm}")
+        if min(self.uncertainty_mm, self.settling_mm) < 0.0:
+            least = min(self.uncertainty_mm, self.settling_mm)
+            raise ValueError(f"{self.name}: uncertainty must be 0 or more, got {least}")
 
     @cached_property
     def fine_polygon(self) -> Polygon | MultiPolygon:

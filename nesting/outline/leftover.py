@@ -54,7 +54,7 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     leads may have cut into the leftover beside the parts: the layout's lead-in length unless said.  What is narrower
     than that or than what the shop has a use for comes off (`narrowest_kept_mm`), and pieces are drawn inside their
     true edge by up to `SIMPLER_MM`.  What is known of the parent goes to each; a piece is as uncertain as its
-    parent's outline, or `CUT_EDGE_MM` if that is more.
+    parent's outline as it lay on the table, or `CUT_EDGE_MM` if that is more.
 
     Raise `InputError` where a shear crosses a part, `NothingLeftError` where nothing is left that is worth keeping.
     """
@@ -104,7 +104,7 @@ def _plate(layout: Layout, inside: Polygon) -> Plate:
         certificate=parent.certificate,
         grain_deg=parent.grain_deg,
         captured="leftover of a layout",
-        uncertainty_mm=max(parent.uncertainty_mm, CUT_EDGE_MM),
+        uncertainty_mm=max(parent.uncertainty_mm + parent.settling_mm, CUT_EDGE_MM),
         parent=parent.name,
         source=parent.source,
     )

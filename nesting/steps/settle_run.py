@@ -75,6 +75,7 @@ def settle_layout(source: Layout, readings: tuple[Reading, ...], choices: Choice
         layout, use_left = _nested_again(source, settled, use, choices, choices.again), None
     else:
         layout, use_left = turned(source, settled.pose, _note(source, settled)), use
+        layout = replace(layout, plate=replace(layout.plate, settling_mm=use.added_mm))
     layout = identified(layout)
     after = _require(check_layout(layout), "the layout as it lies breaks a clearance and is not released")
     better = better_corners(source, settled.spread, named_corners(source.plate))
@@ -105,7 +106,7 @@ def _on_table(outcome: Outcome) -> Outcome:
 def _nested_again(source: Layout, settled: Settled, use: MarginUse, choices: Choices, again: NestAgain) -> Layout:
     """Lay the parts out on the plate as it lies; what turn and shift add to the uncertainty goes to the margin."""
     plate = turned_plate(source.plate, settled.pose, _note(source, settled))
-    plate = replace(plate, uncertainty_mm=plate.uncertainty_mm + use.added_mm)
+    plate = replace(plate, uncertainty_mm=plate.uncertainty_mm + use.added_mm, settling_mm=0.0)
     if choices.travel is not None:
         reach = cut_reach_mm(source, leads_marked=choices.mark_leads)
         inset = max(0.0, reach - source.clearances.edge_mm(plate.uncertainty_mm))

@@ -23,6 +23,7 @@ from nesting.files.release import LAYOUT as LAYOUT_FILE
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
+from nesting.outline.leftover import from_layout
 from nesting.plate import Capture, Plate
 from nesting.shop import Shop
 from nesting.steps.made_with import MadeWith, load_made_with, save_made_with
@@ -140,6 +141,19 @@ def test_cuts_beyond_the_travel_say_how_far_to_push(folder: Path, capsys: pytest
     code, found, err = settle(capsys, *at("BDE"), "--table", "3000x1500", "--zero", "middle")
     assert code == 0 and found["table"]["zero"] == "middle"
     assert {b["what"] for b in found["table"]["beyond"]} == {"the plate"}
+
+
+def test_what_is_left_is_as_uncertain_as_the_plate_on_the_table(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+):  # fmt: skip
+    """The new edges lie where the torch went, the old ones where turn and shift say: the outline joins the two."""
+    code, found, _ = settle(capsys, *at("BDE"), "--out", "there")
+    assert code == 0 and found["added_mm"] > 0.0
+    layout = load_layout(folder / "there" / "layout.json")
+    assert layout.plate.uncertainty_mm == LAYOUT.plate.uncertainty_mm
+    assert layout.plate.settling_mm == pytest.approx(found["added_mm"], abs=1e-3)
+    (left, *_) = from_layout(layout, Shop(keep_mm=((150.0, 150.0),))).plates
+    assert left.uncertainty_mm == pytest.approx(LAYOUT.plate.uncertainty_mm + found["added_mm"], abs=1e-3)
 
 
 def test_a_margin_too_thin_for_the_doubt_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]):
