@@ -62,9 +62,9 @@ class Plate:
     source: str = ""
 
     def __post_init__(self) -> None:
-        if min(self.uncertainty_mm, self.settling_mm) < 0.0:
-            least = min(self.uncertainty_mm, self.settling_mm)
-            raise ValueError(f"{self.name}: uncertainty must be 0 or more, got {least}")
+        for what, value in (("uncertainty", self.uncertainty_mm), ("settling", self.settling_mm)):
+            if value < 0.0:
+                raise ValueError(f"{self.name}: {what} must be 0 or more, got {value}")
 
     @cached_property
     def fine_polygon(self) -> Polygon | MultiPolygon:

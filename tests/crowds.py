@@ -14,6 +14,9 @@ from nesting.search.kernels.pose import place, turn_to
 from nesting.search.shapes import centred, pack
 from nesting.search.state import Crowd
 
+BOUNDS = np.array([0.0, 0.0, 1000.0, 800.0])
+"""Of the slices that crowds file their items by; what lies outside counts to the slice at its side."""
+
 COMPILED = not numba.config.DISABLE_JIT
 """False in the run that looks at the kernels as plain Python, which must make do with few examples."""
 
@@ -39,7 +42,7 @@ def packed(polygons: Sequence[Polygon]) -> Shapes:
 
 def crowd(shapes: Shapes, poses: Sequence[Sequence[float]], seed: int = 0) -> Crowd:
     """Items in these poses (shape, x, y, turn), with their world coordinates laid out."""
-    made = Crowd(shapes, np.array(poses, dtype=np.float64).reshape(-1, 4), seed=seed)
+    made = Crowd(shapes, np.array(poses, dtype=np.float64).reshape(-1, 4), seed=seed, bounds=BOUNDS)
     made.lay_out()
     return made
 

@@ -32,13 +32,11 @@ class Effort:
     near: int = 20
 
 
-def _slices(count: int, bounds: Floats | None) -> Slices:
+def _slices(count: int, bounds: Floats) -> Slices:
     """Return empty slices over the bounds of a region, half as wide as a square that is one item's share of it."""
-    x0, y0, x1, y1 = (0.0, 0.0, 1.0, 1.0) if bounds is None else (float(b) for b in bounds)
+    x0, y0, x1, y1 = (float(b) for b in bounds)
     share = math.sqrt((x1 - x0) * (y1 - y0) / max(1, count))
-    columns, rows = (
-        1 if bounds is None else min(MOST_SLICES, max(1, int(2 * side / share))) for side in (x1 - x0, y1 - y0)
-    )
+    columns, rows = (min(MOST_SLICES, max(1, int(2 * side / share))) for side in (x1 - x0, y1 - y0))
     words = (count + 63) // 64
     return Slices(
         column=np.zeros((words, columns), dtype=np.uint64),
@@ -67,7 +65,7 @@ def no_stock(shapes: int) -> Stock:
 class Crowd:
     """Items on a region, possibly overlapping, with the weights learnt so far; used by one thread at a time."""
 
-    def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, bounds: Floats | None = None) -> None:
+    def __init__(self, shapes: Shapes, poses: Poses, *, seed: int, bounds: Floats) -> None:
         n = len(poses)
         vertices, runs = (int(np.diff(a).max()) for a in (shapes.vertex_start, shapes.run_start))
         self.shapes = shapes

@@ -12,6 +12,7 @@ from nesting.corner_names import NamedCorner
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
+from nesting.plate import Plate
 from nesting.settle.rigid import Floats, Spread
 from nesting.settle.rivals import Rival
 from nesting.tolerances import NESTING_CHORD_MM
@@ -103,6 +104,15 @@ def better_corners(layout: Layout, spread: Spread, corners: Sequence[NamedCorner
 def added_mm(outline_mm: float, bound_mm: float, symmetries: Sequence[Rival]) -> float:
     """Return what a bound on turn and shift adds to the outline's."""
     return math.hypot(outline_mm, bound_mm) - outline_mm + max((r.differs_mm for r in symmetries), default=0.0)
+
+
+def plate_added_mm(plate: Plate, spread: Spread, symmetries: Sequence[Rival] = ()) -> float:
+    """Return what settling adds to the outline's uncertainty where turn and shift leave the outline itself least sure.
+
+    For what is cut anywhere on the plate, and for what is left of it.
+    """
+    bound_mm = float(spread.bound_mm(_outline(plate.outer)).max())
+    return added_mm(plate.uncertainty_mm, bound_mm, symmetries)
 
 
 def _farthest(layout: Layout, spread: Spread) -> Farthest:

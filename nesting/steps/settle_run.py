@@ -27,7 +27,7 @@ from nesting.files.release import (
 )
 from nesting.layout import Layout
 from nesting.leads import Leads, leads_of
-from nesting.settle.margin import MarginUse, better_corners, margin_use
+from nesting.settle.margin import better_corners, margin_use, plate_added_mm
 from nesting.settle.outcome import Choices, NestAgain, Outcome
 from nesting.settle.reading import Reading
 from nesting.settle.settling import Settled, settle
@@ -71,15 +71,18 @@ def settle_layout(source: Layout, readings: tuple[Reading, ...], choices: Choice
     before = _require(check_layout(source), "the layout breaks a clearance and is not settled")
     closest = before.worst_margin.found_mm if before.worst_margin else None
     use = margin_use(source, settled.spread, settled.symmetries, closest_mm=closest)
+    anywhere_mm = plate_added_mm(source.plate, settled.spread, settled.symmetries)
     if choices.again is not None:
-        layout, use_left = _nested_again(source, settled, use, choices, choices.again), None
+        layout = _nested_again(source, settled, anywhere_mm, choices, choices.again)
+        use_left, added_mm = None, anywhere_mm
     else:
-        layout, use_left = turned(source, settled.pose, _note(source, settled)), use
-        layout = replace(layout, plate=replace(layout.plate, settling_mm=use.added_mm))
+        layout = turned(source, settled.pose, _note(source, settled))
+        layout = replace(layout, plate=replace(layout.plate, settling_mm=anywhere_mm))
+        use_left, added_mm = use, use.added_mm
     layout = identified(layout)
     after = _require(check_layout(layout), "the layout as it lies breaks a clearance and is not released")
     better = better_corners(source, settled.spread, named_corners(source.plate))
-    return _on_table(replace(outcome, layout=layout, use=use_left, added_mm=use.added_mm, better=better, check=after))
+    return _on_table(replace(outcome, layout=layout, use=use_left, added_mm=added_mm, better=better, check=after))
 
 
 def _on_table(outcome: Outcome) -> Outcome:
@@ -103,10 +106,10 @@ def _on_table(outcome: Outcome) -> Outcome:
     )
 
 
-def _nested_again(source: Layout, settled: Settled, use: MarginUse, choices: Choices, again: NestAgain) -> Layout:
+def _nested_again(source: Layout, settled: Settled, added_mm: float, choices: Choices, again: NestAgain) -> Layout:
     """Lay the parts out on the plate as it lies; what turn and shift add to the uncertainty goes to the margin."""
     plate = turned_plate(source.plate, settled.pose, _note(source, settled))
-    plate = replace(plate, uncertainty_mm=plate.uncertainty_mm + use.added_mm, settling_mm=0.0)
+    plate = replace(plate, uncertainty_mm=plate.uncertainty_mm + added_mm, settling_mm=0.0)
     if choices.travel is not None:
         reach = cut_reach_mm(source, leads_marked=choices.mark_leads)
         inset = max(0.0, reach - source.clearances.edge_mm(plate.uncertainty_mm))

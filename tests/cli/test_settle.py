@@ -146,14 +146,22 @@ def test_cuts_beyond_the_travel_say_how_far_to_push(folder: Path, capsys: pytest
 def test_what_is_left_is_as_uncertain_as_the_plate_on_the_table(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ):  # fmt: skip
-    """The new edges lie where the torch went, the old ones where turn and shift say: the outline joins the two."""
-    code, found, _ = settle(capsys, *at("BDE"), "--out", "there")
-    assert code == 0 and found["added_mm"] > 0.0
-    layout = load_layout(folder / "there" / "layout.json")
-    assert layout.plate.uncertainty_mm == LAYOUT.plate.uncertainty_mm
-    assert layout.plate.settling_mm == pytest.approx(found["added_mm"], abs=1e-3)
-    (left, *_) = from_layout(layout, Shop(keep_mm=((150.0, 150.0),))).plates
-    assert left.uncertainty_mm == pytest.approx(LAYOUT.plate.uncertainty_mm + found["added_mm"], abs=1e-3)
+    """The new edges lie where the torch went, the old ones where turn and shift say: the outline joins the two.
+
+    Three corners at one end are read out, near the parts; the other end is known much worse.
+    """
+    long = Contour.of_points([(0, 0), (4000, 0), (4000, 700), (300, 760), (0, 500)])
+    plate = replace(PLATE, outer=long, holes=(), keep_outs=())
+    layout = replace(LAYOUT, plate=plate, id="")
+    save_layout(layout, folder / "job layout" / "layout.json")
+    code, found, err = settle(capsys, *at("ADE", layout=layout), "--sigma", "0.2", "--out", "there")
+    assert code == 0, err
+    there = load_layout(folder / "there" / "layout.json")
+    assert there.plate.uncertainty_mm == plate.uncertainty_mm
+    near, far = found["added_mm"], there.plate.settling_mm
+    assert far > 2 * near > 0.0
+    (left, *_) = from_layout(there, Shop(keep_mm=((150.0, 150.0),))).plates
+    assert left.uncertainty_mm == pytest.approx(plate.uncertainty_mm + far)
 
 
 def test_a_margin_too_thin_for_the_doubt_is_refused(folder: Path, capsys: pytest.CaptureFixture[str]):

@@ -66,6 +66,7 @@ def layouts(draw: DrawFn) -> Layout:
             ),
             grain_deg=draw(maybe),
             uncertainty_mm=draw(st.floats(0.0, 3.0)),
+            settling_mm=draw(st.floats(0.0, 3.0)),
             certificate=draw(st.one_of(st.none(), names)),
             capture=draw(st.one_of(st.none(), captures())),
         ),

@@ -13,7 +13,8 @@ from shapely.geometry import Point, Polygon, box
 from shapes import random_polygon
 
 from nesting.geometry.pose import Pose
-from nesting.search.shapes import FREE_TURNS, MOST_POLES, RUN_EDGES, Shape, centred, edge_runs, inscribed_circles, pack
+from nesting.search.kernels.arrays import POLES
+from nesting.search.shapes import FREE_TURNS, RUN_EDGES, Shape, centred, edge_runs, inscribed_circles, pack
 from nesting.search.symmetry import symmetry
 
 TURNS = st.lists(st.floats(0.0, 6.28), min_size=1, max_size=4)
@@ -112,7 +113,7 @@ def test_inscribed_circles_lie_inside_and_apart(seed: int) -> None:
 
     circles = inscribed_circles(polygon)
 
-    assert 1 <= len(circles) <= MOST_POLES
+    assert 1 <= len(circles) <= POLES
     largest = shapely.maximum_inscribed_circle(polygon, tolerance=1e-4).length
     assert circles[0, 2] == pytest.approx(largest, rel=0.02, abs=0.02)
     assert np.all(np.diff(circles[1:, 2]) <= 1e-9)

@@ -47,7 +47,8 @@ def test_a_layout_that_was_settled_on_the_table_is_recorded_for_its_piece(rack: 
     straight = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", shears=[((0.0, 450.0), (1200.0, 450.0))])
     rack.undo(id, who="Ann")
     pose = Pose(turn_deg=31.0, x_mm=250.0, y_mm=-40.0)
-    settled = save_layout(turned(layout, pose), tmp_path / "layout.json")
+    lies = turned(layout, pose)
+    settled = save_layout(replace(lies, plate=replace(lies.plate, settling_mm=4.0)), tmp_path / "layout.json")
     shop = replace(SHOP, name="That Day")
     made = MadeWith(layout_id=settled.id, title="t", shop=shop, unit="mm", paper="A4")
     save_made_with(made, tmp_path / "made-with.json")
@@ -58,6 +59,7 @@ def test_a_layout_that_was_settled_on_the_table_is_recorded_for_its_piece(rack: 
     assert done.piece.id == id and len(done.remnants) == len(straight.remnants) > 0
     for ours, theirs in zip(done.remnants, straight.remnants, strict=True):
         assert ours.plate.grain_deg == theirs.plate.grain_deg == 90.0
+        assert ours.plate.uncertainty_mm == pytest.approx(PLATE.uncertainty_mm + 4.0)
         apart = shapely.symmetric_difference(ours.plate.fine_polygon, theirs.plate.fine_polygon)
         assert apart.area < 1e-3 * theirs.plate.area_mm2
 

@@ -20,10 +20,7 @@ FAR = 1e9
 """Where items wait that have no place yet, out of everybody's way."""
 
 POLES = 16
-"""Circles in every shape's row.  A number known when kernels are compiled, so that a row is one or two vectors."""
-
-POLE_BLOCK = 4
-"""Circles of a row held against another row at once."""
+"""Circles in every shape's row, a multiple of 4; known to the compiler, so that a row is one or two vectors."""
 
 
 class Shapes(NamedTuple):

@@ -17,31 +17,6 @@ _njit: Any = numba.njit
 _OPTIONS: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
 
 
-def forget_older(folder: Path) -> None:
-    """Delete what was compiled from other sources than those in `folder`.
-
-    Numba looks at the file of a kernel only, not at what that kernel calls, and trips over an index that speaks of a
-    class which is gone: after an update or an edit it would run old code, or end with a traceback.
-    """
-    cache = folder / "__pycache__"
-    now = hashlib.sha256()
-    for source in sorted(folder.glob("*.py")):
-        now.update(source.read_bytes())
-    # Where nothing can be written there, nothing was compiled to there either.
-    with contextlib.suppress(OSError):
-        stamp = cache / "kernels.sha256"
-        if stamp.is_file() and stamp.read_text(encoding="ascii") == now.hexdigest():
-            return
-        for pattern in ("*.nbi", "*.nbc"):
-            for compiled in cache.glob(pattern):
-                compiled.unlink(missing_ok=True)
-        cache.mkdir(exist_ok=True)
-        stamp.write_text(now.hexdigest(), encoding="ascii")
-
-
-forget_older(Path(__file__).parent)
-
-
 def kernel(function: F) -> F:
     """Compile for exact work: no reordering of sums, no global lock, kept on disk; must not make arrays."""
     compiled: F = _njit(**_OPTIONS, _nrt=False)(function)
@@ -100,3 +75,36 @@ def random_normal(state: np.ndarray) -> float:
     """Return a number of roughly normal spread (sum of four uniform ones), mean 0, deviation 1."""
     total = random(state) + random(state) + random(state) + random(state)
     return (total - 2.0) * 1.7320508075688772
+
+
+def forget_older(cache: Path, sources: Path) -> None:
+    """Delete from a folder of compiled code what was made from other sources than those in `sources` now.
+
+    Numba looks at the file of a kernel only, not at what that kernel calls, and trips over an index that speaks of a
+    class which is gone: after an update or an edit it would run old code, or end with a traceback.
+    """
+    # What cannot be read or written is left to numba, which then compiles anew or keeps nothing.
+    with contextlib.suppress(OSError):
+        now = hashlib.sha256()
+        for source in sorted(sources.glob("*.py")):
+            now.update(source.read_bytes())
+        digest = now.hexdigest().encode()
+        stamp = cache / "kernels.sha256"
+        if stamp.is_file() and stamp.read_bytes() == digest:
+            return
+        for pattern in ("*.nbi", "*.nbc"):
+            for compiled in cache.glob(pattern):
+                compiled.unlink(missing_ok=True)
+        cache.mkdir(parents=True, exist_ok=True)
+        stamp.write_bytes(digest)
+
+
+def _cache_folder() -> Path | None:
+    """Where numba keeps this folder's compiled code: beside the sources, with the user, or where it is told to."""
+    stats = getattr(random, "stats", None)  # a plain function where compiling is switched off
+    return None if stats is None else Path(stats.cache_path)
+
+
+# Indexes are read when a kernel is first called, which is after this.
+if (_folder := _cache_folder()) is not None:
+    forget_older(_folder, Path(__file__).parent)

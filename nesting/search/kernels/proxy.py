@@ -9,7 +9,7 @@ import math
 
 import numpy as np
 
-from nesting.search.kernels.arrays import POLE_BLOCK, POLES, Items, Region, Scratch, Shapes, Singles
+from nesting.search.kernels.arrays import POLES, Items, Region, Scratch, Shapes, Singles
 from nesting.search.kernels.collide import depth_at
 from nesting.search.kernels.compiled import guide_kernel, inner_kernel
 
@@ -37,13 +37,13 @@ def summed_depth(
 
     Rows are POLES long; what they hold beyond their circles weighs nothing.  Stops once something overlaps and the sum
     is above `enough`.  Single precision, no branches inside and a fixed length, so that it runs eight or sixteen at a
-    time; a block of circles a at once, since adding up a vector's own numbers costs as much as several vectors.
+    time; four circles a at once, since adding up a vector's own numbers costs as much as several vectors.
     """
     total = np.float32(0.0)
     hits = np.float32(0.0)  # a sum and not a maximum: only sums become vector code
     # A thousandth of e keeps circles that merely touch from being called an overlap.
     touch = np.float32(1e-3) * eps
-    for i in range(0, n, POLE_BLOCK):
+    for i in range(0, n, 4):
         ax0, ay0, ar0 = ax[i] + x, ay[i] + y, ar[i]
         ax1, ay1, ar1 = ax[i + 1] + x, ay[i + 1] + y, ar[i + 1]
         ax2, ay2, ar2 = ax[i + 2] + x, ay[i + 2] + y, ar[i + 2]

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from crowds import COMPILED, crowd, examples, outside, overlap, polygon_at, polygons_of, put
+from crowds import BOUNDS, COMPILED, crowd, examples, outside, overlap, polygon_at, polygons_of, put
 from shapes import regions
 
 from nesting.search import region as region_arrays
@@ -97,7 +97,7 @@ def test_recorded_losses_are_those_computed_afresh(name: str, shapes: Shapes) ->
         put(made, i, *random_pose(made, name, rng))
         update_losses(i, shapes, arrays, made.items, made.losses, made.scratch)
 
-    fresh = Crowd(shapes, made.poses, seed=0)
+    fresh = Crowd(shapes, made.poses, seed=0, bounds=BOUNDS)
     fresh.lay_out()
     for i in range(len(made.items.x)):
         update_losses(i, shapes, arrays, fresh.items, fresh.losses, fresh.scratch)

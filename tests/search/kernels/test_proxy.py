@@ -44,6 +44,8 @@ def random_pair(shapes: Shapes, rng: np.random.Generator) -> tuple[tuple[float, 
     ox, oy = rng.choice([0.0, 0.0, 1e6], 2)
     reach = shapes.radius[k] + shapes.radius[m]
     turns = rng.uniform(0, 2 * math.pi, 2)
+    if rng.random() < 0.3:
+        turns[:] = turns[0]  # then what pads a row of circles lies at one point in both
     return (k, ox + rng.uniform(-reach, reach), oy + rng.uniform(-reach, reach), turns[0]), (m, ox, oy, turns[1])
 
 

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from crowds import COMPILED, crowd, outside, overlap, polygons_of
+from crowds import BOUNDS, COMPILED, crowd, outside, overlap, polygons_of
 from shapely.geometry import box
 from shapes import regions
 
@@ -31,7 +31,7 @@ def piled(shapes: Shapes, name: str, rng: np.random.Generator, count: int, seed:
 
 def total_afresh(made: Crowd, name: str) -> float:
     """The losses of a crowd's poses, summed, computed by nothing but the poses."""
-    fresh = Crowd(made.shapes, made.poses, seed=0)
+    fresh = Crowd(made.shapes, made.poses, seed=0, bounds=BOUNDS)
     fresh.lay_out()
     for i in range(len(fresh.items.x)):
         update_losses(i, made.shapes, REGIONS[name][1], fresh.items, fresh.losses, fresh.scratch)

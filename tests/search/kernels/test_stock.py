@@ -34,7 +34,7 @@ def crowded(seed: int) -> tuple[Problem, Crowd, Stock]:
         worth=np.array([*problem.area, 0.0]),
         slack=np.array([0.1 * problem.area.sum()]),
     )
-    return problem, Crowd(problem.shapes, poses, seed=seed), stock
+    return problem, Crowd(problem.shapes, poses, seed=seed, bounds=problem.region.bounds), stock
 
 
 def kinds_in(problem: Problem, made: Crowd) -> np.ndarray:

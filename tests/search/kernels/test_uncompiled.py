@@ -12,7 +12,7 @@ HERE = Path(__file__).parent
 SUBSET = (
     "edges_cross or random_pairs or awkward or inside_rings or (leaving and holes) or (depth and holes) or slow_form"
     " or quarter_turns or (free and holes) or (afresh and far) or (shapely_says and holes)"
-    " or stop_flag or side or no_room"
+    " or stop_flag or side or no_room or slices or lowest_bit"
 )
 
 
