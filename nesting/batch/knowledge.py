@@ -106,20 +106,29 @@ class Knowledge:
         """Part area that a plan has a place for."""
         return sum(self.area[i] * n for i, n in picked.made.items())
 
-    def demands(self, wanted: Counter[str], power: float, prices: dict[str, float] | None = None) -> tuple[Demand, ...]:
+    def demands(
+        self,
+        wanted: Counter[str],
+        power: float,
+        prices: dict[str, float] | None = None,
+        shaken: np.ndarray | None = None,
+    ) -> tuple[Demand, ...]:
         """Demands in these numbers; the value of each grows with its size and with how often it was left over.
 
-        Where `prices` are given, shares of its own worth, they say what a piece of each line is worth instead.
+        Where `prices` are given, shares of its own worth, they say what a piece of each line is worth instead;
+        `shaken` (lines,) are factors besides.
         """
         most = max(self.area.values())
         found = []
-        for line in self.batch.lines:
+        for n, line in enumerate(self.batch.lines):
             if wanted[line.id] <= 0:
                 continue
             size = self.area[line.id] / most
             factor = HARDER ** min(self._hard[line.id], HARDEST) * size**power
             if prices is not None:
                 factor = size * max(LEAST_PRICE, prices[line.id])
+            if shaken is not None:
+                factor *= float(shaken[n])
             base = line.demand.worth if line.demand.value is not None else most
             found.append(replace(line.demand, quantity=wanted[line.id], value=base * factor, priority=line.rank))
         return tuple(found)

@@ -27,16 +27,18 @@ from nesting.layout import Layout
 FILL_S: Final = (0.4, 30.0)
 """Shortest and longest that one piece is filled at first."""
 
-FIRST_SHARE, LONGER, LONGEST = 0.5, 1.3, 8.0
+FIRST_SHARE, LONGER, LONGEST = 0.5, 1.15, 5.0
 """A trial begins with fills that take so much of that, longer after every barren repair: easy ones are over soon."""
 
 START_SHARE: Final = 0.35
 """The first plans take only so much of it for a piece."""
 
-LEAD_SHARE: Final = 0.5
-"""Share of the whole time in which the largest pieces are filled with care, with all workers on one piece."""
+LEAD_SHARE, LEAD_PAIR_S = 0.5, 0.1
+"""Share of the whole time in which the largest pieces are filled with care, with all workers on one piece, and how long
+at most for each pair of parts of the order: where there are few, which go together is soon seen.
+"""
 
-A_PART_S: Final = 1.0
+A_PART_S: Final = 0.4
 """A piece is filled for no longer than so much for each part that goes on one: with few parts, other choices of them
 are the better use of the time.
 """
@@ -61,6 +63,10 @@ WAYS: Final = {
 two are searched as one, or one is filled with anything, by what the master lacks; with little left over, and with more,
 when there is hardly room for all of it at once.
 """
+
+
+SHAKEN: Final = 0.2
+"""How far the values of parts are moved at random where pieces are filled anew (deviation of the logarithm)."""
 
 
 @dataclass(kw_only=True)
@@ -194,7 +200,9 @@ class Planner:
         while needed < len(order) and USUAL * room < self._known.wanted_mm2:
             room += self.batch.pieces[order[needed]].plate.area_mm2
             needed += 1
-        share = LEAD_SHARE * self.seconds / max(1, needed) / self._fill_s
+        parts = sum(line.quantity for line in self.batch.lines)
+        seconds = min(LEAD_SHARE * self.seconds / max(1, needed), LEAD_PAIR_S * parts * (parts - 1) / 2)
+        share = max(FIRST_SHARE, seconds / self._fill_s)
         return Lane(order=order, wanted=self._wanted(), power=1.0, share=share, threads=self.workers)
 
     def _along(self, lane: Lane) -> Task:
@@ -281,10 +289,13 @@ class Planner:
             chosen.append(others[int(self._random.integers(len(others)))])
         wanted = Counter(trial.best.short)
         wanted.update(sum((c.counts for _, c in chosen if c is not None), Counter()))
+        # By area alone the first of two pieces would take the same parts each time.
+        shaken = np.exp(self._random.normal(0.0, SHAKEN, len(self.batch.lines))) if way == "anew" else None
         return self._chain(
             [p for p, _ in chosen],
             wanted,
             what=f"repair {way}",
+            shaken=shaken,
             trial=trial,
             base=tuple(c for c in columns if not any(c is mine for _, mine in chosen)),
             starts=[None if way == "anew" else c for _, c in chosen],
@@ -306,6 +317,7 @@ class Planner:
         power: float | None = None,
         share: float = 1.0,
         prices: dict[str, float] | None = None,
+        shaken: np.ndarray | None = None,
         threads: int = 1,
     ) -> Task:
         starts = starts or [None] * len(order)
@@ -314,7 +326,7 @@ class Planner:
         seconds = 0.0 if together else seconds
         chain = Chain(
             stages=tuple(self._stage(p, s) for p, s in zip(order, starts, strict=True)),
-            demands=self._known.demands(wanted, self._power() if power is None else power, prices),
+            demands=self._known.demands(wanted, self._power() if power is None else power, prices, shaken),
             seed=self._seed(),
             seconds=seconds,
             together_s=together_s,
