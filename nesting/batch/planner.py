@@ -64,7 +64,6 @@ two are searched as one, or one is filled with anything, by what the master lack
 when there is hardly room for all of it at once.
 """
 
-
 SHAKEN: Final = 0.2
 """How far the values of parts are moved at random where pieces are filled anew (deviation of the logarithm)."""
 

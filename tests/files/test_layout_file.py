@@ -198,6 +198,7 @@ FIRST_CURVE = ("demands", 0, "part", "outer", "curves", 0)
             r"plate\.uncertainty_mm is inf, expected a finite number",
         ),
         (("plate", "uncertainty_mm"), -1.0, r"plate: sheet: uncertainty must be 0 or more, got -1.0"),
+        (("plate", "settling_mm"), -1.0, r"plate: sheet: settling must be 0 or more, got -1.0"),
         (("demands", 0, "quantity"), 0, r"demands\[0\]: a: quantity must be 1 or more, got 0"),
         (
             ("demands", 0, "turns", "rule"),
