@@ -2,7 +2,8 @@
 
 On a rectangular sheet this is the strip problem of the literature.  The best layout is cut by a sliver at a random
 place, what lies beyond is pushed in, and the overlap that this makes is separated.  A layout that yields no more is
-loosened, some items change places, and it is shortened anew from there.
+loosened, some items change places, and it is shortened anew from there.  What that leads to is loosened next even if it
+lies a little behind: from the best alone a search soon comes back to the same few layouts.
 """
 
 import math
@@ -23,7 +24,7 @@ LARGEST_BITE, FIRST_BITE, SMALLEST_BITE = 0.03, 0.01, 0.001
 """Share of the reach that one attempt takes off; halved by each failure, half as much again after each success."""
 
 QUICK = Effort(passes=1000, patience=100)
-THOROUGH = Effort(rounds=3, passes=2000, patience=200)
+THOROUGH = Effort(rounds=20, passes=4000, patience=400)
 DEEP_EVERY = 2
 """One attempt in so many tries long; the others are mere throws of the dice, given up soon."""
 
@@ -33,10 +34,21 @@ TIGHTENING, LONGEST_TIGHTENING_S = 0.02, 1.0
 BARREN = 4
 """Attempts at the smallest bite, without success, after which a layout yields no more."""
 
-LOOSER = (0.02, 0.06)
+LOOSER = (0.005, 0.05)
 """Share of its reach by which a layout is loosened; more each time that does not free it of overlap."""
 
 LOOSENINGS = 10
+
+LOOSENED_SHARE = 0.75
+"""Share of the work that goes into loosened layouts at most; the rest goes into the best itself."""
+
+BEHIND = 0.003
+"""Share of its reach by which a layout may lie behind the one that it came from, and be the next to be loosened: the
+mean of what is drawn anew each time, mostly less and at times much more.
+"""
+
+GOING_BACK = 0.1
+"""How often the best is loosened next instead."""
 
 EXPLORING = 0.8
 """Share of the search after which only small bites are tried."""
@@ -119,6 +131,7 @@ class Shorten:
         trail = _Trail(state=best)
         tried, spent = 0, {False: 0, True: 0}
         exhausted = None
+        home = best
         while self._attempt(crowd, rng, trail):
             tried, before = int(crowd.counters[0]), tried
             spent[trail.loosened] += tried - before
@@ -129,10 +142,14 @@ class Shorten:
             elif trail.barren >= BARREN:
                 if trail.state.score >= best.score:
                     exhausted = best
-                # One that is behind gives way to the best; that is loosened once it yields no more either.  Half the
-                # work goes into the best layout itself.
-                loosen = exhausted is best and spent[True] <= spent[False]
-                trail = self._loosened(crowd, rng, big, best) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
+                if rng.random() < GOING_BACK:
+                    home = best
+                behind = self.reach(trail.state.poses) / self.reach(home.poses) - 1.0
+                if trail.loosened and behind <= rng.exponential(BEHIND):
+                    home = trail.state
+                # One that is behind gives way to the best, until that yields no more either.
+                loosen = exhausted is best and spent[True] * (1.0 - LOOSENED_SHARE) <= spent[False] * LOOSENED_SHARE
+                trail = self._loosened(crowd, rng, big, home) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
         self.crew.done_with(crowd)
 
     @property
@@ -140,12 +157,12 @@ class Shorten:
         """Negative while exploring; from there to the end it grows from 0 to 1."""
         return (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
 
-    def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, best: State) -> _Trail:
-        """Spread the best layout, let some of its large items change places, and free it of overlap again."""
-        reach = -best.score[0]
+    def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, state: State) -> _Trail:
+        """Spread a layout, let some of its large items change places, and free it of overlap again."""
+        reach = -state.score[0]
         for failures in range(LOOSENINGS):
             room = rng.uniform(*LOOSER) * (1.0 + failures / 4) * reach
-            poses = best.poses
+            poses = state.poses
             for _ in range(3):
                 poses = self._squeezed(poses, reach, -room / 3, rng)
             for _ in range(int(rng.integers(1, 4))):
@@ -155,7 +172,7 @@ class Shorten:
                 break
             if crowd.separate(self.problem.region_within(self.nx, self.ny, self.low + reach + room), QUICK) == 0.0:
                 return _Trail(state=self.state(crowd.poses), loosened=True)
-        return _Trail(state=best, bite=SMALLEST_BITE)
+        return _Trail(state=state, bite=SMALLEST_BITE)
 
     @property
     def reserved_s(self) -> float:
