@@ -102,6 +102,7 @@ class Tidy:
     layout: Layout
     seed: int
     seconds: float
+    threads: int = 1
 
 
 def fill_chain(chain: Chain) -> Filled:
@@ -130,7 +131,9 @@ def gauge(task: Gauge) -> float:
 
 def tidy(task: Tidy) -> Layout:
     """Return the layout pulled together, or as it was if that does not pass the check."""
-    found = pull_layout(task.layout, seed=task.seed, time_limit_s=task.seconds, should_stop=_stop())
+    found = pull_layout(
+        task.layout, seed=task.seed, time_limit_s=task.seconds, threads=task.threads, should_stop=_stop()
+    )
     return found if check_layout(found).passed else task.layout
 
 

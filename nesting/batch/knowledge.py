@@ -86,8 +86,9 @@ class Knowledge:
         known = [s.used for s in self.pieces if s.used is not None]
         usual = float(np.mean(known)) if known else USUAL
         areas = [p.plate.area_mm2 for p in self.batch.pieces]
+        # With few parts to choose from a quick fill uses little of a small piece: that tells of the parts, not of it.
         potential = tuple(
-            min(s.most, reach * (usual if s.used is None else s.used) * a)
+            min(s.most, reach * max(usual, s.used or 0.0) * a)
             for s, a in zip(self.pieces, areas, strict=True)
         )
         return Guess(potential=potential, fits=tuple(s.fits for s in self.pieces))

@@ -121,6 +121,7 @@ class Planner:
         self._random = np.random.default_rng(seed)
         self._trial: Trial | None = None
         self._flying = 0
+        self._emptiest_at_work = False
         self._turn = 0
         mean = float(np.mean([p.plate.area_mm2 for p in batch.pieces]))
         needed = max(1.0, self._known.wanted_mm2 / (USUAL * mean))
@@ -373,13 +374,18 @@ class Planner:
             wanted = pair[0].counts + pair[1].counts
             base = tuple(c for c in self.plan.columns if c is not pair[0] and c is not pair[1])
             return self._chain([c.piece for c in pair], wanted, what="move", base=base, power=1.0)
-        if self._flying and not self._leftovers.tidying:
+        # The emptiest piece is pulled together by all workers at once, then each of the others by one.
+        threads = 1 if self._leftovers.tidying else self.workers
+        if self._flying and (threads > 1 or self._emptiest_at_work):
             return None
+        self._emptiest_at_work = threads > 1
         left = max(0.5, (1.0 - self.progress()) * self.seconds)
         column, seconds = self._leftovers.tidy(self.plan, 0.9 * left * self.workers)
-        seconds = self._cut_s(min(seconds, TIDY_FILLS * self._fill_s))
-        errand = Tidy(layout=column.layout, seed=self._seed(), seconds=seconds)
-        return Task(run=tidy, errand=errand, pieces=(column.piece,), what="tidy", seconds=seconds, base=(column,))
+        seconds = self._cut_s(min(seconds / threads, TIDY_FILLS * self._fill_s))
+        errand = Tidy(layout=column.layout, seed=self._seed(), seconds=seconds, threads=threads)
+        return Task(
+            run=tidy, errand=errand, pieces=(column.piece,), what="tidy", seconds=threads * seconds, base=(column,)
+        )
 
     # What came of it
 
@@ -389,6 +395,7 @@ class Planner:
         if isinstance(result, float):
             self._known.pieces[task.pieces[0]].most = result
         elif isinstance(result, Layout):
+            self._emptiest_at_work = False
             self.plan = replaced(self.plan, task.base[0], Column(piece=task.pieces[0], layout=result))
         elif isinstance(result, Filled):
             found = [Column(piece=p, layout=x) for p, x in zip(task.pieces, result.layouts, strict=True)]
