@@ -88,8 +88,7 @@ class Knowledge:
         areas = [p.plate.area_mm2 for p in self.batch.pieces]
         # With few parts to choose from a quick fill uses little of a small piece: that tells of the parts, not of it.
         potential = tuple(
-            min(s.most, reach * max(usual, s.used or 0.0) * a)
-            for s, a in zip(self.pieces, areas, strict=True)
+            min(s.most, reach * max(usual, s.used or 0.0) * a) for s, a in zip(self.pieces, areas, strict=True)
         )
         return Guess(potential=potential, fits=tuple(s.fits for s in self.pieces))
 
