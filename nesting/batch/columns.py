@@ -35,6 +35,11 @@ class Column:
         """Share of the piece that its parts are."""
         return self.part_area_mm2 / self.layout.plate.area_mm2
 
+    @property
+    def free_mm2(self) -> float:
+        """Area of the piece that no part covers."""
+        return self.layout.plate.area_mm2 - self.part_area_mm2
+
 
 @dataclass(frozen=True, kw_only=True)
 class Picked:

@@ -1,4 +1,7 @@
-"""The last part of the time: the pieces stand, and what stays of them is bettered."""
+"""The last part of the time: the pieces stand, and what stays of them is bettered.
+
+The emptiest piece is the one with the largest area free: the best leftover is to come of it.
+"""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -10,8 +13,11 @@ from nesting.batch.stock import Batch, mates
 TIDY_FROM: Final = 0.91
 """Until this share of the time parts are moved from the emptiest piece to others, then each is pulled together."""
 
-MOVES: Final = 6
+MOVES: Final = 4
 """How often every other piece is filled up with parts of the emptiest, at most."""
+
+EMPTIEST_SHARE: Final = 0.75
+"""Share of the time for pulling together that the emptiest piece gets; the others share the rest."""
 
 
 class Leftovers:
@@ -34,13 +40,13 @@ class Leftovers:
         left = [c for c in plan.columns if c.piece not in self._added]
         if not left or self.tidying or progress >= TIDY_FROM:
             return None
-        found = min(left, key=lambda c: c.used)
+        found = max(left, key=lambda c: c.free_mm2)
         self._added.add(found.piece)
         return found
 
     def move(self, plan: Picked, progress: float) -> tuple[Column, Column] | None:
         """Return a piece to fill up, and the emptiest, whose parts it may take; None once it is time to tidy."""
-        emptiest = min(plan.columns, key=lambda c: c.used)
+        emptiest = max(plan.columns, key=lambda c: c.free_mm2)
         others = [c for c in plan.columns if c is not emptiest and mates(self.batch.pieces, c.piece, emptiest.piece)]
         if self.tidying or not others or self._moved >= MOVES * len(others) or progress >= TIDY_FROM:
             return None
@@ -50,17 +56,20 @@ class Leftovers:
     def tidy(self, plan: Picked, seconds: float) -> tuple[Column, float]:
         """Return a column to pull together, and how long; the emptiest, where most is to be won, first and longest."""
         if self._waiting is None:
-            columns = sorted(plan.columns, key=lambda c: -c.used)
-            weights = [0.02 + (1.0 - c.used) ** 2 for c in columns]
-            self._waiting = [(c, seconds * w / sum(weights)) for c, w in zip(columns, weights, strict=True)]
+            columns = sorted(plan.columns, key=lambda c: c.free_mm2)
+            emptiest = columns.pop()
+            first = EMPTIEST_SHARE * seconds if columns else seconds
+            free = sum(c.free_mm2 for c in columns) or 1.0
+            self._waiting = [(c, (seconds - first) * c.free_mm2 / free) for c in columns]
+            self._waiting.append((emptiest, first))
         found = self._waiting.pop()
         self.finished = not self._waiting
         return found
 
 
 def unevenness(picked: Picked) -> float:
-    """Larger if what is free lies on few pieces."""
-    return sum(c.used**2 for c in picked.columns)
+    """Larger if what is free lies on few pieces, a large one of those rather than a small one."""
+    return sum(c.free_mm2**2 for c in picked.columns)
 
 
 def replaced(picked: Picked, old: Column, new: Column) -> Picked:

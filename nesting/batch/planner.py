@@ -121,7 +121,7 @@ class Planner:
         self._random = np.random.default_rng(seed)
         self._trial: Trial | None = None
         self._flying = 0
-        self._emptiest_at_work = False
+        self._moves_on = self._emptiest_at_work = False
         self._turn = 0
         mean = float(np.mean([p.plate.area_mm2 for p in batch.pieces]))
         needed = max(1.0, self._known.wanted_mm2 / (USUAL * mean))
@@ -373,7 +373,10 @@ class Planner:
         if pair is not None:
             wanted = pair[0].counts + pair[1].counts
             base = tuple(c for c in self.plan.columns if c is not pair[0] and c is not pair[1])
-            return self._chain([c.piece for c in pair], wanted, what="move", base=base, power=1.0)
+            # As it lies and anew by turns: from there a full piece gets fuller, anew it may get beyond.
+            self._moves_on = not self._moves_on
+            starts = [pair[0] if self._moves_on else None, None]
+            return self._chain([c.piece for c in pair], wanted, what="move", base=base, power=1.0, starts=starts)
         # The emptiest piece is pulled together by all workers at once, then each of the others by one.
         threads = 1 if self._leftovers.tidying else self.workers
         if self._flying and (threads > 1 or self._emptiest_at_work):

@@ -5,7 +5,7 @@
 Plain: the largest plate first, filled with what it takes, then the next largest with the rest, and so on; the time is
 shared evenly by the plates that it opens (as many as the parts' area needs at 80 %, each later one by what is left).
 The plan has the same time.  Compared in this order: part area left over, plate area opened, largest drop kept (the
-largest piece that is free on the plate least used), plates used.  No gap, no margin.  Bound: the smallest area of whole
+largest piece that is free on any of the plates), plates used.  No gap, no margin.  Bound: the smallest area of whole
 plates that the bounds on what each could take allow.
 """
 
@@ -122,10 +122,9 @@ def outcome(batch: Batch, layouts: Sequence[Layout]) -> Outcome:
         max((p.area for p in shapely.get_parts(free_rest(x.plate, x.parts, x.placements, NO_ROOM))), default=0.0)
         for x in layouts
     ]
-    emptiest = min(range(len(layouts)), key=lambda n: used(layouts[n]))
     return Outcome(
         left_over=round(left, 3), opened=round(sum(x.plate.area_mm2 for x in layouts), 3),
-        drop=round(drops[emptiest], 3), plates=len(layouts),
+        drop=round(max(drops, default=0.0), 3), plates=len(layouts),
     )  # fmt: skip
 
 
