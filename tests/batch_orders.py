@@ -1,11 +1,15 @@
 """Batches for tests: rectangles on rectangles."""
 
+from dataclasses import replace
 from datetime import date
 
+from nesting.batch.columns import Column
 from nesting.batch.stock import Batch, Line, StockPiece
 from nesting.clearances import Clearances
 from nesting.demand import Demand, Turns
 from nesting.geometry.contour import Contour
+from nesting.geometry.pose import Pose
+from nesting.layout import Layout, Placement
 from nesting.part import Part
 from nesting.plate import Plate
 
@@ -57,3 +61,14 @@ def sheet(
 
 def batch(lines: list[Line], pieces: list[StockPiece], trusted: frozenset[str] = frozenset()) -> Batch:
     return Batch(lines=tuple(lines), pieces=tuple(pieces), trusted=trusted)
+
+
+def column(of: Batch, piece: int, counts: dict[str, int]) -> Column:
+    """A column by its counts alone; where the parts lie is not looked at here."""
+    names = [name for name, n in counts.items() for _ in range(n)]
+    demands = tuple(replace(x.demand, quantity=counts[x.id]) for x in of.lines if counts.get(x.id))
+    placements = tuple(Placement(number=i, part_id=n, pose=Pose()) for i, n in enumerate(names, start=1))
+    return Column(
+        piece=piece,
+        layout=Layout(plate=of.pieces[piece].plate, clearances=NONE, demands=demands, placements=placements),
+    )

@@ -2,31 +2,17 @@
 
 import itertools
 from collections import Counter
-from dataclasses import replace
 
 import numpy as np
-from batch_orders import NONE, batch, line, remnant, sheet
+from batch_orders import batch, column, line, remnant, sheet
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nesting.batch.columns import Column, Picked, Pool, trimmed
 from nesting.batch.master import Guess, least_cost, pick, promising, short_prices
 from nesting.batch.stock import Batch
-from nesting.geometry.pose import Pose
-from nesting.layout import Layout, Placement
 
 SEEDS = st.integers(0, 10_000)
-
-
-def column(of: Batch, piece: int, counts: dict[str, int]) -> Column:
-    """A column by its counts alone; where the parts lie is not looked at here."""
-    names = [name for name, n in counts.items() for _ in range(n)]
-    demands = tuple(replace(x.demand, quantity=counts[x.id]) for x in of.lines if counts.get(x.id))
-    placements = tuple(Placement(number=i, part_id=n, pose=Pose()) for i, n in enumerate(names, start=1))
-    return Column(
-        piece=piece,
-        layout=Layout(plate=of.pieces[piece].plate, clearances=NONE, demands=demands, placements=placements),
-    )
 
 
 def random_case(seed: int) -> tuple[Batch, list[Column]]:
