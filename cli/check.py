@@ -121,11 +121,13 @@ def _document(report: "CheckReport") -> dict[str, Any]:
 
 
 def _show(file: Path, report: "CheckReport") -> None:
+    from nesting.report.wording import in_unit
+
     for finding in report.findings:
-        show(f"failed: {finding.message}")
+        show(in_unit(f"failed: {finding.message}", report.unit))
     for name, closest in (("gap", report.worst_gap), ("margin", report.worst_margin)):
         if closest is not None:
-            show(_closest(name, closest))
+            show(in_unit(_closest(name, closest), report.unit))
     outcome = "every clearance holds" if report.passed else f"{len(report.findings)} faults"
     show(f"{file}: {report.parts_checked} parts checked, {outcome}")
 
@@ -135,6 +137,6 @@ def _closest(name: str, closest: "Closest") -> str:
     against = f" and {closest.against}" if len(closest.pieces) == 1 else ""
     x, y = closest.place
     return (
-        f"smallest {name}: {closest.found_mm:.3f} mm (needed {closest.needed_mm:g}) between {pieces}{against}"
+        f"smallest {name}: {closest.found_mm:.3f} mm (needed {closest.needed_mm:g} mm) between {pieces}{against}"
         f" at ({x:.1f}, {y:.1f}) mm"
     )

@@ -32,7 +32,7 @@ def check_layout(layout: Layout) -> CheckReport:
         for p in layout.placements
         if p.part_id in shapes and usable(p)
     ]
-    return _report(bodies, layout.plate, layout.clearances, check_rules(layout), layout.id)
+    return _report(bodies, layout.plate, layout.clearances, check_rules(layout), layout_id=layout.id)
 
 
 def check_drawing(
@@ -65,9 +65,11 @@ def check_drawing(
         raise InputError(f"{path}: no plate edge in this drawing; give the layout, or the plate's drawing")
     bodies, differences = (drawn_bodies(cuts), []) if layout is None else compare(cuts, layout)
     found = [*differences, *check_leads(cuts.leads, bodies, plate, clearances)]
+    unit: Unit = "inch" if cuts.unit in ("inch", "foot") else "mm"
     if layout is None:
-        return _report(bodies, plate, clearances, found, "")
-    return _report(bodies, plate, clearances, [*found, *check_rules(layout)], layout.id)
+        return _report(bodies, plate, clearances, found, unit=unit)
+    found = [*found, *check_rules(layout)]
+    return _report(bodies, plate, clearances, found, layout_id=layout.id, unit=unit)
 
 
 def _report(
@@ -75,7 +77,9 @@ def _report(
     plate: Plate,
     clearances: Clearances,
     findings: Sequence[CheckFinding],
-    layout_id: str,
+    *,
+    layout_id: str = "",
+    unit: Unit = "mm",
 ) -> CheckReport:
     gaps, worst_gap = check_gaps(bodies, clearances.gap_mm)
     margins, worst_margin = check_margins(bodies, plate, clearances)
@@ -89,4 +93,5 @@ def _report(
         needed_gap_mm=clearances.gap_mm,
         needed_margin_mm=clearances.edge_mm(plate.uncertainty_mm),
         layout_id=layout_id,
+        unit=unit,
     )

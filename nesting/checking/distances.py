@@ -243,7 +243,7 @@ def _closest(pieces: tuple[Piece, ...], against: str, found: Measured, needed_mm
 def _finding(
     apart: Kind, over: Kind, pieces: tuple[Piece, ...], against: str, found: Measured, needed_mm: float
 ) -> CheckFinding:
-    at = f"at ({found.place[0]:.2f}, {found.place[1]:.2f})"
+    at = f"at ({found.place[0]:.2f}, {found.place[1]:.2f}) mm"
     touches = found.distance_mm <= 0.0
     if touches and found.overlap_mm2 > 0.0:
         tale = f"overlap by {found.overlap_mm2:.4g} mm2, {-found.distance_mm:.4g} mm deep, {at}"

@@ -5,6 +5,7 @@ from typing import Literal
 
 from nesting.geometry.pose import Point
 from nesting.tolerances import CHECK_MM
+from nesting.units import Unit
 
 Kind = Literal[
     "gap", "overlap", "margin", "outside", "lead",  # clearances
@@ -60,7 +61,8 @@ class CheckReport:
     """The outcome of a check.
 
     `needed_margin_mm` includes the outline's uncertainty.  `worst_gap` is None for fewer than two parts,
-    `worst_margin` for none.
+    `worst_margin` for none.  Lengths are mm; `unit` is what the drawing
+    checked was drawn in, inches or millimetres (those for a layout too).
     """
 
     passed: bool
@@ -72,6 +74,7 @@ class CheckReport:
     needed_margin_mm: float
     tolerance_mm: float = CHECK_MM
     layout_id: str = ""
+    unit: Unit = "mm"
 
     @property
     def message(self) -> str:

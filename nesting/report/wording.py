@@ -63,7 +63,10 @@ def in_unit(text: str, unit: Unit) -> str:
     """Return a text with inches written beside its millimetres, for readers of an inch page."""
     if unit not in ("inch", "foot"):
         return text
-    return re.sub(r"(\d+(?:\.\d+)?) mm\b", lambda m: f"{m[0]} ({float(m[1]) / 25.4:.3f} in)", text)
+    number = r"(?:(?<!\w)-)?\d+(?:\.\d+)?"
+    text = re.sub(rf"({number}) mm\b", lambda m: f"{m[0]} ({float(m[1]) / 25.4:.3f} in)", text)
+    place = rf"\(({number}), ({number})\) mm\b"
+    return re.sub(place, lambda m: f"{m[0]} (({float(m[1]) / 25.4:.3f}, {float(m[2]) / 25.4:.3f}) in)", text)
 
 
 def duration(seconds: float | None) -> str:

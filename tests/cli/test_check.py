@@ -97,3 +97,21 @@ def test_an_svg_drawing_is_not_held_against_a_layout(written: Path, capsys: pyte
     drawn.write_text('<svg xmlns="http://www.w3.org/2000/svg"/>', encoding="utf-8")
     assert main(["check", str(drawn), "--layout", str(written / "layout.json")]) == 2
     assert "check layout.dxf" in capsys.readouterr().err
+
+
+def test_a_drawing_in_inches_is_told_of_in_inches_too(written: Path, capsys: pytest.CaptureFixture[str]):
+    plate = ("--plate", "200x60", "--part", "square.dxf:2", "--for", "all", "turns=fixed")
+    lengths = ("--kerf", "1.5", "--gap", str(GAP_MM), "--margin", str(MARGIN_MM), "--out-units", "inch")
+    assert main(["nest", *plate, *lengths, "--steps", "3", "--out", "inches"]) == 0
+    capsys.readouterr()
+
+    assert main(["check", "inches"]) == 0
+    (gap,) = (line for line in capsys.readouterr().out.splitlines() if line.startswith("smallest gap"))
+    assert "mm (0.315 in) (needed 8 mm (0.315 in))" in gap  # 8 / 25.4 = 0.31496
+    assert gap.endswith(" in)")
+
+    assert main(["check", "inches/layout.dxf", "--gap", "1/2 in"]) == 4
+    assert "needed 12.7 mm (0.500 in)" in capsys.readouterr().out
+
+    assert main(["check", str(written)]) == 0
+    assert " in)" not in capsys.readouterr().out

@@ -9,7 +9,7 @@ import pytest
 from nesting.layout import Layout
 from nesting.report.figures import figures
 from nesting.report.tables import LIFT_MARK, balance_table, parts_csv, parts_table, remnants_table
-from nesting.report.wording import duration, measures
+from nesting.report.wording import duration, in_unit, measures
 from nesting.shop import Shop
 from nesting.units import Unit
 
@@ -94,3 +94,18 @@ def test_durations() -> None:
     assert [duration(s) for s in (None, 0.4, 193.24, 3725.0)] == [
         "unknown", "0 min 00 s", "3 min 13 s", "1 h 02 min 05 s",
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("needed 12.7 mm, its length", "needed 12.7 mm (0.500 in), its length"),
+        ("off by -2.54 mm", "off by -2.54 mm (-0.100 in)"),
+        ("sheets of 3-6.35 mm", "sheets of 3-6.35 mm (0.250 in)"),
+        ("at (25.4, -50.8) mm", "at (25.4, -50.8) mm ((1.000, -2.000) in)"),
+        ("12 mm2 and 5 m", "12 mm2 and 5 m"),
+    ],
+)
+def test_inches_stand_beside_millimetres(text: str, told: str) -> None:
+    assert in_unit(text, "inch") == told
+    assert in_unit(text, "mm") == text
