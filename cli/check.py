@@ -117,19 +117,26 @@ def _clearances(given: dict[str, str | None]) -> "Clearances":
 
 
 def _document(report: "CheckReport") -> dict[str, Any]:
-    return {"exit_code": DONE if report.passed else CHECK_FAILED, **asdict(report)}
+    document = asdict(report)
+    del document["shown_in"]  # every key says its unit
+    return {"exit_code": DONE if report.passed else CHECK_FAILED, **document}
 
 
 def _show(file: Path, report: "CheckReport") -> None:
-    from nesting.report.wording import in_unit
-
     for finding in report.findings:
-        show(in_unit(f"failed: {finding.message}", report.unit))
+        show(_told(f"failed: {finding.message}", report))
     for name, closest in (("gap", report.worst_gap), ("margin", report.worst_margin)):
         if closest is not None:
-            show(in_unit(_closest(name, closest), report.unit))
+            show(_told(_closest(name, closest), report))
     outcome = "every clearance holds" if report.passed else f"{len(report.findings)} faults"
     show(f"{file}: {report.parts_checked} parts checked, {outcome}")
+
+
+def _told(text: str, report: "CheckReport") -> str:
+    """A text for people; clearances missed by little show in four decimals of an inch."""
+    from nesting.report.wording import in_unit
+
+    return in_unit(text, report.shown_in, digits=4)
 
 
 def _closest(name: str, closest: "Closest") -> str:

@@ -65,11 +65,11 @@ def check_drawing(
         raise InputError(f"{path}: no plate edge in this drawing; give the layout, or the plate's drawing")
     bodies, differences = (drawn_bodies(cuts), []) if layout is None else compare(cuts, layout)
     found = [*differences, *check_leads(cuts.leads, bodies, plate, clearances)]
-    unit: Unit = "inch" if cuts.unit in ("inch", "foot") else "mm"
+    shown_in: Unit = "inch" if cuts.unit in ("inch", "foot") else "mm"
     if layout is None:
-        return _report(bodies, plate, clearances, found, unit=unit)
+        return _report(bodies, plate, clearances, found, shown_in=shown_in)
     found = [*found, *check_rules(layout)]
-    return _report(bodies, plate, clearances, found, layout_id=layout.id, unit=unit)
+    return _report(bodies, plate, clearances, found, layout_id=layout.id, shown_in=shown_in)
 
 
 def _report(
@@ -79,7 +79,7 @@ def _report(
     findings: Sequence[CheckFinding],
     *,
     layout_id: str = "",
-    unit: Unit = "mm",
+    shown_in: Unit = "mm",
 ) -> CheckReport:
     gaps, worst_gap = check_gaps(bodies, clearances.gap_mm)
     margins, worst_margin = check_margins(bodies, plate, clearances)
@@ -93,5 +93,5 @@ def _report(
         needed_gap_mm=clearances.gap_mm,
         needed_margin_mm=clearances.edge_mm(plate.uncertainty_mm),
         layout_id=layout_id,
-        unit=unit,
+        shown_in=shown_in,
     )

@@ -109,7 +109,7 @@ class Picked:
 
 
 def trimmed(batch: Batch, columns: Iterable[Column]) -> Picked:
-    """Take out what is made oftener than wanted, from the emptiest pieces first, and pieces left without parts."""
+    """Take out what is made oftener than wanted, from the least used pieces first, and pieces left without parts."""
     extra = sum((c.counts for c in columns), Counter())
     for line in batch.lines:
         extra[line.id] -= line.quantity

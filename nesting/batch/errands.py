@@ -1,5 +1,6 @@
 """Independent pieces of work: each goes to any executor, is pickled there and back, and knows nothing of the others."""
 
+import os
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -37,6 +38,11 @@ def warm_up(_: int) -> None:
     from nesting.search.engine import load_kernels
 
     load_kernels()
+
+
+def _at_hand(threads: int) -> int:
+    """So many threads, but no more than there are processors where the errand runs."""
+    return min(threads, os.cpu_count() or 1)
 
 
 def _stop() -> Callable[[], bool] | None:
@@ -132,7 +138,7 @@ def gauge(task: Gauge) -> float:
 def tidy(task: Tidy) -> Layout:
     """Return the layout pulled together, or as it was if that does not pass the check."""
     found = pull_layout(
-        task.layout, seed=task.seed, time_limit_s=task.seconds, threads=task.threads, should_stop=_stop()
+        task.layout, seed=task.seed, time_limit_s=task.seconds, threads=_at_hand(task.threads), should_stop=_stop()
     )
     return found if check_layout(found).passed else task.layout
 
@@ -162,7 +168,7 @@ def _filled(
             stage.clearances,
             seed=chain.seed,
             time_limit_s=chain.seconds,
-            threads=chain.threads,
+            threads=_at_hand(chain.threads),
             start=[stage.start],
             try_alone=stage.doubtful,
             should_stop=stop,

@@ -5,6 +5,7 @@ The emptiest piece is the one with the largest area free: the best leftover is t
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from nesting.batch.columns import Column, Picked
@@ -18,6 +19,15 @@ MOVES: Final = 4
 
 EMPTIEST_SHARE: Final = 0.75
 """Share of the time for pulling together that the emptiest piece gets; the others share the rest."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Move:
+    """A piece to fill up with parts of another: as it lies, which makes it fuller, or anew, which may get beyond."""
+
+    onto: Column
+    off: Column
+    anew: bool
 
 
 class Leftovers:
@@ -44,14 +54,14 @@ class Leftovers:
         self._added.add(found.piece)
         return found
 
-    def move(self, plan: Picked, progress: float) -> tuple[Column, Column] | None:
-        """Return a piece to fill up, and the emptiest, whose parts it may take; None once it is time to tidy."""
+    def move(self, plan: Picked, progress: float) -> Move | None:
+        """Return what to move off the emptiest piece, each other piece in turn; None once it is time to tidy."""
         emptiest = max(plan.columns, key=lambda c: c.free_mm2)
         others = [c for c in plan.columns if c is not emptiest and mates(self.batch.pieces, c.piece, emptiest.piece)]
         if self.tidying or not others or self._moved >= MOVES * len(others) or progress >= TIDY_FROM:
             return None
-        self._moved += 1
-        return others[self._moved % len(others)], emptiest
+        turn, self._moved = self._moved, self._moved + 1
+        return Move(onto=others[turn % len(others)], off=emptiest, anew=turn // len(others) % 2 == 1)
 
     def tidy(self, plan: Picked, seconds: float) -> tuple[Column, float]:
         """Return a column to pull together, and how long; the emptiest, where most is to be won, first and longest."""

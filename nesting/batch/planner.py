@@ -121,7 +121,7 @@ class Planner:
         self._random = np.random.default_rng(seed)
         self._trial: Trial | None = None
         self._flying = 0
-        self._moves_on = self._emptiest_at_work = False
+        self._emptiest_at_work = False
         self._turn = 0
         mean = float(np.mean([p.plate.area_mm2 for p in batch.pieces]))
         needed = max(1.0, self._known.wanted_mm2 / (USUAL * mean))
@@ -369,19 +369,18 @@ class Planner:
             wanted = room.counts + Counter(self.plan.short)
             base = tuple(c for c in self.plan.columns if c is not room)
             return self._chain([room.piece], wanted, what="add", base=base, starts=[room])
-        pair = self._leftovers.move(self.plan, self.progress())
-        if pair is not None:
-            wanted = pair[0].counts + pair[1].counts
-            base = tuple(c for c in self.plan.columns if c is not pair[0] and c is not pair[1])
-            # As it lies and anew by turns: from there a full piece gets fuller, anew it may get beyond.
-            self._moves_on = not self._moves_on
-            starts = [pair[0] if self._moves_on else None, None]
-            return self._chain([c.piece for c in pair], wanted, what="move", base=base, power=1.0, starts=starts)
+        move = self._leftovers.move(self.plan, self.progress())
+        if move is not None:
+            wanted = move.onto.counts + move.off.counts
+            base = tuple(c for c in self.plan.columns if c is not move.onto and c is not move.off)
+            order = [move.onto.piece, move.off.piece]
+            starts = [None if move.anew else move.onto, None]
+            return self._chain(order, wanted, what="move", base=base, power=1.0, starts=starts)
         # The emptiest piece is pulled together by all workers at once, then each of the others by one.
         threads = 1 if self._leftovers.tidying else self.workers
-        if self._flying and (threads > 1 or self._emptiest_at_work):
+        if self._flying and (self._emptiest_at_work or not self._leftovers.tidying):
             return None
-        self._emptiest_at_work = threads > 1
+        self._emptiest_at_work = not self._leftovers.tidying
         left = max(0.5, (1.0 - self.progress()) * self.seconds)
         column, seconds = self._leftovers.tidy(self.plan, 0.9 * left * self.workers)
         seconds = self._cut_s(min(seconds / threads, TIDY_FILLS * self._fill_s))

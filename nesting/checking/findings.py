@@ -24,7 +24,7 @@ class Piece:
 
     def __str__(self) -> str:
         if self.number is None:
-            return f"the part without a number at ({self.place[0]:.1f}, {self.place[1]:.1f})"
+            return f"the part without a number at ({self.place[0]:.1f}, {self.place[1]:.1f}) mm"
         return f"part {self.number} ({self.name})" if self.name else f"part {self.number}"
 
 
@@ -61,8 +61,8 @@ class CheckReport:
     """The outcome of a check.
 
     `needed_margin_mm` includes the outline's uncertainty.  `worst_gap` is None for fewer than two parts,
-    `worst_margin` for none.  Lengths are mm; `unit` is what the drawing
-    checked was drawn in, inches or millimetres (those for a layout too).
+    `worst_margin` for none.  Lengths are mm; `shown_in` tells whether people
+    read them in inches too: where the drawing checked is in inches or feet.
     """
 
     passed: bool
@@ -74,7 +74,7 @@ class CheckReport:
     needed_margin_mm: float
     tolerance_mm: float = CHECK_MM
     layout_id: str = ""
-    unit: Unit = "mm"
+    shown_in: Unit = "mm"
 
     @property
     def message(self) -> str:

@@ -69,7 +69,7 @@ def _told(lead: Line, pieces: tuple[Piece, ...], tale: str, found_mm: float, nee
     (x, y), measured = lead.start, not math.isnan(found_mm)
     return CheckFinding(
         kind="lead",
-        message=f"the lead-in at ({x:.2f}, {y:.2f}) {tale}",
+        message=f"the lead-in at ({x:.2f}, {y:.2f}) mm {tale}",
         pieces=pieces,
         place=lead.start,
         found_mm=found_mm if measured else None,

@@ -59,14 +59,18 @@ def short(unit: Unit) -> str:
     return {"inch": "in", "foot": "ft"}.get(unit, unit)
 
 
-def in_unit(text: str, unit: Unit) -> str:
+def in_unit(text: str, unit: Unit, *, digits: int = 3) -> str:
     """Return a text with inches written beside its millimetres, for readers of an inch page."""
     if unit not in ("inch", "foot"):
         return text
-    number = r"(?:(?<!\w)-)?\d+(?:\.\d+)?"
-    text = re.sub(rf"({number}) mm\b", lambda m: f"{m[0]} ({float(m[1]) / 25.4:.3f} in)", text)
+    number = r"(?:(?<!\w)-)?\d+(?:\.\d+)?(?:e[-+]\d+)?"
+
+    def inches(length: str) -> str:
+        return f"{float(length) / 25.4:.{digits}f}"
+
+    text = re.sub(rf"({number}) mm\b", lambda m: f"{m[0]} ({inches(m[1])} in)", text)
     place = rf"\(({number}), ({number})\) mm\b"
-    return re.sub(place, lambda m: f"{m[0]} (({float(m[1]) / 25.4:.3f}, {float(m[2]) / 25.4:.3f}) in)", text)
+    return re.sub(place, lambda m: f"{m[0]} (({inches(m[1])}, {inches(m[2])}) in)", text)
 
 
 def duration(seconds: float | None) -> str:

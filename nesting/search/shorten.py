@@ -140,16 +140,16 @@ class Shorten:
             if self._late >= 0.0:
                 trail.state = best
             elif trail.barren >= BARREN:
-                if trail.state.score >= best.score:
-                    exhausted = best
-                if rng.random() < GOING_BACK:
-                    home = best
-                behind = self.reach(trail.state.poses) / self.reach(home.poses) - 1.0
-                if trail.loosened and behind <= rng.exponential(BEHIND):
+                if trail.loosened and self._is_next(trail.state, home, rng):
                     home = trail.state
+                if trail.state.score >= best.score and exhausted is not best:
+                    home = exhausted = best
                 # One that is behind gives way to the best, until that yields no more either.
                 loosen = exhausted is best and spent[True] * (1.0 - LOOSENED_SHARE) <= spent[False] * LOOSENED_SHARE
-                trail = self._loosened(crowd, rng, big, home) if loosen else _Trail(state=best, bite=SMALLEST_BITE)
+                if loosen and rng.random() < GOING_BACK:
+                    home = best
+                loose = self._loosened(crowd, rng, big, home) if loosen else None
+                trail = loose or _Trail(state=best, bite=SMALLEST_BITE)
         self.crew.done_with(crowd)
 
     @property
@@ -157,8 +157,12 @@ class Shorten:
         """Negative while exploring; from there to the end it grows from 0 to 1."""
         return (self.crew.progress - EXPLORING) / (1.0 - EXPLORING)
 
-    def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, state: State) -> _Trail:
-        """Spread a layout, let some of its large items change places, and free it of overlap again."""
+    def _is_next(self, state: State, home: State, rng: np.random.Generator) -> bool:
+        """Tell whether what came of loosening `home` takes its place."""
+        return bool(state.score[0] >= home.score[0] * (1.0 + rng.exponential(BEHIND)))
+
+    def _loosened(self, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, state: State) -> _Trail | None:
+        """Spread a layout, let some of its large items change places, and free it of overlap again, if that goes."""
         reach = -state.score[0]
         for failures in range(LOOSENINGS):
             room = rng.uniform(*LOOSER) * (1.0 + failures / 4) * reach
@@ -172,7 +176,7 @@ class Shorten:
                 break
             if crowd.separate(self.problem.region_within(self.nx, self.ny, self.low + reach + room), QUICK) == 0.0:
                 return _Trail(state=self.state(crowd.poses), loosened=True)
-        return _Trail(state=state, bite=SMALLEST_BITE)
+        return None
 
     @property
     def reserved_s(self) -> float:

@@ -4,8 +4,8 @@ import pytest
 from batch_orders import batch, column, line, remnant
 
 from nesting.batch.columns import Column, Picked
-from nesting.batch.leftovers import EMPTIEST_SHARE, Leftovers, unevenness
-from nesting.batch.planner import TIDY_FILLS, Planner
+from nesting.batch.leftovers import EMPTIEST_SHARE, MOVES, Leftovers, Move, unevenness
+from nesting.batch.planner import Planner
 from nesting.batch.stock import Batch
 
 ORDER = batch([line("a", 10, 10, 60)], [remnant("large", 100, 100), remnant("small", 50, 50)])
@@ -26,7 +26,20 @@ def test_what_is_free_is_better_off_on_the_large_piece_than_on_the_small_one() -
 def test_parts_are_moved_off_the_piece_with_most_free_area() -> None:
     fuller, emptier = column(ORDER, 1, {"a": 10}), column(ORDER, 0, {"a": 50})
 
-    assert Leftovers(ORDER).move(picked(ORDER, fuller, emptier), 0.0) == (fuller, emptier)
+    assert Leftovers(ORDER).move(picked(ORDER, fuller, emptier), 0.0) == Move(onto=fuller, off=emptier, anew=False)
+
+
+def test_each_piece_is_filled_up_as_it_lies_and_anew_by_turns() -> None:
+    of = batch([line("a", 10, 10, 60)], [remnant("large", 100, 100), remnant("b", 50, 50), remnant("c", 50, 50)])
+    columns = [column(of, p, {"a": 20}) for p in range(3)]
+    leftovers, plan = Leftovers(of), picked(of, *columns)
+
+    moves = [leftovers.move(plan, 0.0) for _ in range(2 * MOVES + 1)]
+
+    assert [(m.onto, m.anew) for m in moves[:4] if m is not None] == [
+        (columns[1], False), (columns[2], False), (columns[1], True), (columns[2], True),
+    ]  # fmt: skip
+    assert moves[-1] is None
 
 
 def test_the_emptiest_piece_is_pulled_together_first_and_longest() -> None:
@@ -57,8 +70,23 @@ def test_all_workers_pull_the_emptiest_piece_together_and_nothing_else_goes_on_b
     first = planner.next()
 
     assert first is not None and first.what == "tidy" and first.pieces == (0,)
-    assert first.errand.threads == 4 and first.errand.seconds <= TIDY_FILLS * 30.0
+    assert first.errand.threads == 4
+    assert first.errand.seconds == pytest.approx(0.9 * EMPTIEST_SHARE * 0.05 * 600.0)
     assert planner.next() is None
     planner.take(first, columns[0].layout)
     second = planner.next()
     assert second is not None and second.pieces == (1,) and second.errand.threads == 1
+
+
+@pytest.mark.parametrize("workers", [1, 2])
+def test_nothing_is_pulled_together_while_parts_are_still_moved(workers: int) -> None:
+    clock = [0.0]
+    planner = Planner(ORDER, seconds=600.0, workers=workers, seed=0, progress=lambda: clock[0])
+    planner.begin_with([column(ORDER, 0, {"a": 40}), column(ORDER, 1, {"a": 20})])
+    clock[0] = 0.9
+    move = planner.next()
+    assert move is not None and move.what == "move"
+
+    clock[0] = 0.95
+
+    assert planner.next() is None

@@ -38,3 +38,11 @@ def test_values_are_moved_by_the_factors_given() -> None:
 
     assert [d.worth for d in plain] == pytest.approx([known.area["a"], known.area["b"]])
     assert [d.worth for d in shaken] == pytest.approx([3.0 * known.area["a"], 0.5 * known.area["b"]])
+
+
+def test_a_piece_is_thought_to_take_what_pieces_take_in_the_mean_if_it_was_seen_to_take_less() -> None:
+    of = batch([line("a", 10, 10, 1)], [remnant(name, 100, 100) for name in "pqr"])
+    known = Knowledge(of)
+    known.pieces[0].used, known.pieces[1].used = 0.9, 0.5
+
+    assert known.guess(0.8).potential == pytest.approx([0.8 * u * 1e4 for u in (0.9, 0.7, 0.7)])

@@ -107,11 +107,12 @@ def test_a_drawing_in_inches_is_told_of_in_inches_too(written: Path, capsys: pyt
 
     assert main(["check", "inches"]) == 0
     (gap,) = (line for line in capsys.readouterr().out.splitlines() if line.startswith("smallest gap"))
-    assert "mm (0.315 in) (needed 8 mm (0.315 in))" in gap  # 8 / 25.4 = 0.31496
+    assert "mm (0.3150 in) (needed 8 mm (0.3150 in))" in gap  # 8 / 25.4 = 0.31496
     assert gap.endswith(" in)")
 
     assert main(["check", "inches/layout.dxf", "--gap", "1/2 in"]) == 4
-    assert "needed 12.7 mm (0.500 in)" in capsys.readouterr().out
+    assert "needed 12.7 mm (0.5000 in)" in capsys.readouterr().out
 
+    assert "shown_in" not in checked(capsys, "inches")[1]
     assert main(["check", str(written)]) == 0
     assert " in)" not in capsys.readouterr().out

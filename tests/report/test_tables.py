@@ -103,6 +103,7 @@ def test_durations() -> None:
         ("off by -2.54 mm", "off by -2.54 mm (-0.100 in)"),
         ("sheets of 3-6.35 mm", "sheets of 3-6.35 mm (0.250 in)"),
         ("at (25.4, -50.8) mm", "at (25.4, -50.8) mm ((1.000, -2.000) in)"),
+        ("3e-05 mm deep, 2.54e+01 mm long", "3e-05 mm (0.000 in) deep, 2.54e+01 mm (1.000 in) long"),
         ("12 mm2 and 5 m", "12 mm2 and 5 m"),
     ],
 )

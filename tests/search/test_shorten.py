@@ -37,12 +37,50 @@ def test_a_loosened_layout_is_legal_and_only_a_little_longer() -> None:
 
     trail = shorten._loosened(crowd, np.random.default_rng(1), np.arange(6), state)
 
-    assert trail.loosened
+    assert trail is not None and trail.loosened
     assert problem.is_legal(problem.placed_polygons(trail.state.poses))
     longest = 1.0 + LOOSER[1] * (1.0 + LOOSENINGS / 4)
     assert shorten.reach(trail.state.poses) <= longest * shorten.reach(state.poses)
     assert np.abs(trail.state.poses[:, 1:3] - state.poses[:, 1:3]).max() > 1.0
     np.testing.assert_array_equal(np.sort(trail.state.poses[:, 0]), np.sort(state.poses[:, 0]))
+
+
+def loosened_scores(monkeypatch: pytest.MonkeyPatch, behind: float) -> tuple[list[float], list[float]]:
+    """Scores of the layouts loosened one after the other in a run, and of the best at the time."""
+    monkeypatch.setattr("nesting.search.shorten.BEHIND", behind)
+    monkeypatch.setattr("nesting.search.shorten.GOING_BACK", 0.0)
+    _, shorten, _ = begun()
+    scores: list[float] = []
+    best: list[float] = []
+    loosened = Shorten._loosened
+
+    def watched(
+        self: Shorten, crowd: Crowd, rng: np.random.Generator, big: np.ndarray, state: State
+    ) -> _Trail | None:  # fmt: skip
+        assert self.crew.best is not None
+        scores.append(state.score[0])
+        best.append(self.crew.best.score[0])
+        return loosened(self, crowd, rng, big, state)
+
+    monkeypatch.setattr(Shorten, "_loosened", watched)
+    shorten.crew.run(shorten.work, 60.0)
+    return scores, best
+
+
+def test_the_walk_of_loosened_layouts_begins_at_the_best_and_goes_through_worse(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    scores, best = loosened_scores(monkeypatch, behind=1e6)
+
+    assert scores[0] == best[0]
+    assert any(score < at_best for score, at_best in zip(scores, best, strict=True))
+
+
+def test_the_walk_goes_through_nothing_worse_if_none_may_lie_behind(monkeypatch: pytest.MonkeyPatch) -> None:
+    scores, best = loosened_scores(monkeypatch, behind=0.0)
+
+    assert len(scores) > 3
+    assert scores == best
 
 
 def test_no_layout_is_given_up_before_it_failed_so_often(monkeypatch: pytest.MonkeyPatch) -> None:
