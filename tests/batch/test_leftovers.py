@@ -4,9 +4,11 @@ import pytest
 from batch_orders import batch, column, line, remnant
 
 from nesting.batch.columns import Column, Picked
+from nesting.batch.errands import Tidy, tidy
 from nesting.batch.leftovers import EMPTIEST_SHARE, MOVES, Leftovers, Move, unevenness
 from nesting.batch.planner import Planner
 from nesting.batch.stock import Batch
+from nesting.layout import Layout
 
 ORDER = batch([line("a", 10, 10, 60)], [remnant("large", 100, 100), remnant("small", 50, 50)])
 
@@ -90,3 +92,20 @@ def test_nothing_is_pulled_together_while_parts_are_still_moved(workers: int) ->
     clock[0] = 0.95
 
     assert planner.next() is None
+
+
+def test_an_errand_takes_no_more_threads_than_the_machine_it_runs_on_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A plan for sixty workers on a cluster is no reason for sixty threads on one of its machines."""
+    given: list[int] = []
+
+    def watched(layout: Layout, *, threads: int, **_: object) -> Layout:
+        given.append(threads)
+        return layout
+
+    monkeypatch.setattr("nesting.batch.errands.pull_layout", watched)
+    monkeypatch.setattr("os.cpu_count", lambda: 3)
+    layout = column(ORDER, 1, {"a": 1}).layout
+    for threads in (1, 60):
+        tidy(Tidy(layout=layout, seed=0, seconds=1.0, threads=threads))
+
+    assert given == [1, 3]
