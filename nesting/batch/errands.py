@@ -119,7 +119,8 @@ def fill_chain(chain: Chain) -> Filled:
     layouts, misfits, tried = [], [], []
     for stage in chain.stages:
         wanted = _more(left, stage.start, chain.demands)
-        offered = tuple(d for d in wanted.values() if d.part.id in stage.allowed)
+        there = {p.part_id for p in stage.start}
+        offered = tuple(d for d in wanted.values() if d.part.id in stage.allowed or d.part.id in there)
         layout, strange, known = _filled(stage, offered, chain)
         left = _less(wanted, layout.placements)
         layouts.append(layout)
@@ -184,7 +185,8 @@ def _together(chain: Chain, layouts: list[Layout]) -> list[Layout]:
     # What one piece may not serve must not stray to it; what only does not fit there will not.
     if len({s.serves for s in chain.stages}) > 1 or not any(layout.placements for layout in layouts):
         return layouts
-    allowed = frozenset().union(*(s.allowed for s in chain.stages))
+    there = frozenset(p.part_id for layout in layouts for p in layout.placements)
+    allowed = there.union(*(s.allowed for s in chain.stages))
     demands = tuple(d for d in chain.demands if d.part.id in allowed)
     found = fill_plates(
         [s.plate for s in chain.stages],

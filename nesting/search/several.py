@@ -60,10 +60,10 @@ def fill_plates(
 ) -> Filled:
     """Lay as much of the demands as finds a place on the plates; end as soon as everything has one.
 
-    `start` gives for each plate what lies there to begin with, legal and no more than is wanted.  Every layout holds
-    the demands of what lies on its plate, in that number.  Each part is tried alone first, unless it is known with
-    `try_alone` off that all fit.  Raises `InfeasibleError` if no plate has room inside
-    its margins, `JobError` if a turn is tied to a grain that is not the same on all plates.
+    `start` gives for each plate what lies there to begin with, legal, of these demands and no more than is wanted.
+    Every layout holds the demands of what lies on its plate, in that number.  Each part is tried alone first, unless
+    it is known with `try_alone` off that all fit; what lies there fits.  Raises `InfeasibleError` if no plate has room
+    inside its margins, `JobError` if a turn is tied to a grain that is not the same on all plates.
     """
     if len({p.grain_deg for p in plates}) > 1 and any(d.turns.rule == "grain" for d in demands):
         raise JobError("parts along the grain are laid out on plates of one grain at a time")
@@ -75,7 +75,10 @@ def fill_plates(
     begun = time.monotonic()
     crew = _crew(seed, time_limit_s, steps, threads, should_stop)
     whole = Problem(kinds, board.region, packed=packed)
-    fitting = fitting_alone(whole, crew) if try_alone else list(range(len(kinds)))
+    there = {p.part_id for placements in start for p in placements}
+    alone = fitting_alone(whole, crew) if try_alone else range(len(kinds))
+    # What lies there fits, whatever came of trying it.
+    fitting = [i for i, d in enumerate(demands) if i in alone or d.part.id in there]
     placements: tuple[tuple[Placement, ...], ...] = tuple(() for _ in plates)
     if fitting:
         problem = (
