@@ -39,8 +39,9 @@ def _plainer(ring: Floats, tolerance: float) -> Floats:
     queue: list[tuple[float, int, int]] = []
 
     def offer(i: int) -> None:
-        cost, _ = _drop(points, before, after, i)
-        if cost + spent[i] <= tolerance:
+        cost, moved = _drop(points, before, after, i)
+        so_far = spent[i] if moved is None else max(spent[i], spent[after[i]])
+        if cost + so_far <= tolerance:
             heapq.heappush(queue, (cost, i, age[i]))
 
     for i in range(n):

@@ -6,6 +6,7 @@ kept; how far the items can go is then a linear programme (Gomes & Oliveira 2006
 
 import math
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,11 +44,14 @@ class _Pieces:
     owner: Ints
 
 
-def compacted(problem: Problem, poses: Poses, direction: tuple[float, float], *, seconds: float) -> Poses:
+def compacted(
+    problem: Problem, poses: Poses, direction: tuple[float, float], *, seconds: float,
+    should_stop: Callable[[], bool] = lambda: False,
+) -> Poses:  # fmt: skip
     """Return the items moved so that they reach less far along a direction (unit vector), or where they were.
 
     The items must not overlap, and must lie in the region; they do not afterwards either, but for what the solver's
-    tolerance of 1e-7 makes.  Ends within `seconds`, or soon after.
+    tolerance of 1e-7 makes.  Ends within `seconds`, or soon after, or at the move after a call to stop.
     """
     pieces = [convex_pieces(s.polygon) for s in problem.shape_list]
     walls = _walls(problem)
@@ -56,7 +60,8 @@ def compacted(problem: Problem, poses: Poses, direction: tuple[float, float], *,
     end = time.monotonic() + seconds
     for _ in range(MOST_MOVES):
         left = end - time.monotonic()
-        moved = _moved(problem, poses, pieces, walls, direction, step, left) if left > 0.0 else None
+        goes_on = left > 0.0 and not should_stop()
+        moved = _moved(problem, poses, pieces, walls, direction, step, left) if goes_on else None
         now = reach if moved is None else problem.extent(moved, *direction)
         if moved is None or now >= reach:
             break

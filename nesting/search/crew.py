@@ -77,6 +77,11 @@ class Crew:
         for crowd in list(self._crowds):
             crowd.counters[2] = STOPPED
 
+    def asked_to_stop(self) -> bool:
+        """Ask the watch, which may report progress too, whether to stop; once it has said so that stays."""
+        self.called_off = self.called_off or (self.watch is not None and self.watch(self))
+        return self.called_off
+
     def crowd(self, problem: Problem, poses: Poses, *, seed: int) -> Crowd:
         """Make a crowd that stops when the crew does."""
         crowd = Crowd(problem.shapes, poses, seed=seed, bounds=problem.region.bounds)
@@ -136,8 +141,7 @@ class Crew:
             jobs = [pool.submit(work, t, generators[t]) for t in range(self.threads)]
             try:
                 while not all(job.done() for job in jobs):
-                    self.called_off = self.called_off or (self.watch is not None and self.watch(self))
-                    if self.called_off or (self.steps_left is None and self.elapsed > until):
+                    if self.asked_to_stop() or (self.steps_left is None and self.elapsed > until):
                         self.stop()
                         break
                     time.sleep(0.02)

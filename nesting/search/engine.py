@@ -20,6 +20,7 @@ from nesting.plate import Plate
 from nesting.pull import EDGES, Pull
 from nesting.search.alone import fitting_alone
 from nesting.search.bound import most_area_mm2
+from nesting.search.compact import compacted
 from nesting.search.crew import Crew, State
 from nesting.search.fill import MOST_ITEMS, PULLS, Fill
 from nesting.search.grow import shrunk
@@ -76,7 +77,7 @@ def search(
     crew.watch = _Watch(None, plate, demands, on_progress, should_stop)
     whole = Problem(kinds, region)
     fitting = fitting_alone(whole, crew)
-    problem = whole if len(fitting) == len(kinds) else Problem([kinds[i] for i in fitting], region) if fitting else None
+    problem = whole if len(fitting) == len(kinds) else _part_of(whole, fitting) if fitting else None
     parts = [demands[i].part for i in fitting]
     best, pulled = None, None
     if problem is not None:
@@ -112,6 +113,11 @@ def search(
     )
 
 
+def _part_of(whole: Problem, kinds: Sequence[int]) -> Problem:
+    """The same region with some of the kinds only."""
+    return Problem([whole.kinds[i] for i in kinds], whole.region_polygon, packed=whole.region)
+
+
 def usable_region(plate: Plate, clearances: Clearances) -> Polygon | MultiPolygon:
     """Return where grown parts may lie; raise `InfeasibleError` if that is nowhere."""
     edge = clearances.edge_mm(plate.uncertainty_mm)
@@ -141,7 +147,9 @@ def load_kernels() -> None:
     """Compile the kernels, or load them from where an earlier run left them, before any clock starts."""
     problem = Problem([Kind(polygon=shapely.box(0, 0, 1, 1), turns=None)], shapely.box(0, 0, 4, 4))
     fill = Fill(problem, Crew(seed=0, seconds=0.0, steps=1, threads=1))
-    fill.separate_once(fill.greedy_once(PULLS[0], np.random.default_rng(0)).poses)
+    poses = fill.greedy_once(PULLS[0], np.random.default_rng(0)).poses
+    fill.separate_once(poses)
+    compacted(problem, poses, (1.0, 0.0), seconds=math.inf)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -182,6 +190,8 @@ def pulled_together(
     begun = time.monotonic()
     before = rest(best)
     measuring_s = time.monotonic() - begun
+    if crew.steps is None and crew.elapsed + measuring_s >= crew.seconds:
+        return best, None
     way = ways_to_shorten(problem, states, pull_to)[0]
     shorten = Shorten(problem, crew, way.away)
     crew.restart(shorten.state(way.state.poses))
@@ -236,6 +246,7 @@ def _left_over(
 ) -> tuple[LeftOver, ...]:
     placed = Counter(p.part_id for p in placements)
     found = []
+    largest = ""
     for i, demand in enumerate(demands):
         missing = (
             (1 if i not in fitting else 0) if demand.quantity is None else demand.quantity - placed[demand.part.id]
@@ -246,23 +257,25 @@ def _left_over(
         if len(placements) >= MOST_ITEMS:
             reason = f"no more than {MOST_ITEMS} pieces are laid on one plate; put the rest into another job"
         if i not in fitting:
-            reason = _why_not(demand.part, plate, room)
+            largest = largest or _largest_places(room)
+            width, height = demand.part.size_mm
+            reason = (
+                f"found no place on {plate.name}, not even alone: it measures {width:.1f} x {height:.1f} mm; {largest}"
+            )
             reason += "; the room kept for its lead-ins comes on top" if keeps_lead_room else ""
         found.append(LeftOver(part_id=demand.part.id, count=missing, reason=reason))
     return tuple(found)
 
 
-def _why_not(part: Part, plate: Plate, room: Polygon | MultiPolygon) -> str:
-    """Say what does not fit; `room` is where finished parts may lie."""
+def _largest_places(room: Polygon | MultiPolygon) -> str:
+    """Say what the empty plate offers; `room` is where finished parts may lie."""
     if room.is_empty:
-        return f"does not fit on {plate.name}: nothing is left of the plate inside its margins"
-    width, height = part.size_mm
+        return "nothing is left of the plate inside its margins"
     box = largest_rectangle(room)
     _, radius = largest_circle(room)
     return (
-        f"found no place on {plate.name}, not even alone: it measures {width:.1f} x {height:.1f} mm; inside the "
-        f"margins the plate's largest free rectangle is {box.width_mm:.1f} x {box.height_mm:.1f} mm and its largest "
-        f"circle {2 * radius:.1f} mm across"
+        f"inside the margins the plate's largest free rectangle is {box.width_mm:.1f} x {box.height_mm:.1f} mm and "
+        f"its largest circle {2 * radius:.1f} mm across"
     )
 
 

@@ -81,20 +81,22 @@ class Fill:
         return all(kind.most is not None for kind in self.problem.kinds)
 
     def improve(self, _thread: int, rng: np.random.Generator) -> None:
-        """Change the best layout for the better until everything is placed or time is up."""
+        """Change the best layout for the better until everything is placed, the plate is full or time is up."""
         batch = 8
         barren = 0
         all_share = 1.0
-        while not self.complete() and barren < 2000 and self.crew.take_step():
+        while barren < 2000:
+            # Looked at once: another thread may complete it at any moment.
             state = self.crew.best
             assert state is not None, "greedy comes first"
+            if len(state.poses) >= MOST_ITEMS or not self.waiting(state) or not self.crew.take_step():
+                return
             if self._crowding(state) < 1.0 and rng.random() < all_share:
                 starts = [state, *self.greedy_states]
                 self._all_at_once(starts[int(rng.integers(len(starts)))], rng)
                 all_share = 0.6 if self._crowding(state) < LOOSE else 0.3
                 continue
-            if len(state.poses) >= MOST_ITEMS - batch:
-                return
+            batch = min(batch, MOST_ITEMS - len(state.poses))
             change = self._batch(state, batch) if batch else self._exchange(state, rng)
             if change is None:
                 batch //= 2
@@ -232,7 +234,7 @@ class Fill:
             out_count = int(rng.choice(3, p=(0.25, 0.5, 0.25)))
             out = tuple(int(i) for i in rng.permutation(len(kinds))[: min(out_count, len(kinds))])
             into = tuple(int(k) for k in rng.choice(names, size=1 if rng.random() < 0.7 else 2))
-            if any(into.count(k) > waiting[k] for k in into):
+            if any(into.count(k) > waiting[k] for k in into) or len(kinds) - len(out) + len(into) > MOST_ITEMS:
                 continue
             gain = area[list(into)].sum() - area[kinds[list(out)]].sum()
             if gain > free:
@@ -257,9 +259,8 @@ class Fill:
             new[q, 1:3] = state.poses[i, 1:3]
         stock = self._stock(np.vstack([kept, new]), state.score)
         nothing = problem.shapes.nothing
-        crowd = self.crew.crowd(
-            problem, np.vstack([kept, new, [[nothing, FAR, FAR, 0.0]] * EMPTY]), seed=int(rng.integers(1 << 31))
-        )
+        empty = np.tile([nothing, FAR, FAR, 0.0], (min(EMPTY, MOST_ITEMS - len(kept) - len(new)), 1))
+        crowd = self.crew.crowd(problem, np.vstack([kept, new, empty]), seed=int(rng.integers(1 << 31)))
         left = crowd.separate(problem.region, Effort(rounds=3, passes=400, patience=patience), stock=stock)
         found = crowd.poses[crowd.items.shape != nothing]
         self.crew.done_with(crowd)

@@ -16,6 +16,9 @@ from nesting.search.problem import Kind
 from nesting.search.symmetry import symmetry
 from nesting.tolerances import CHECK_MM, PLACING_SLACK_MM
 
+NEXT_TO_NOTHING = 1e-9
+"""What a square millimetre of a part without value counts for, so that a layout with it is better than one without."""
+
 
 def kinds_of(plate: Plate, demands: Sequence[Demand], clearances: Clearances) -> list[Kind]:
     """Return one kind for each demand; holes too narrow for any of them are filled.
@@ -41,7 +44,8 @@ def _kind(demand: Demand, plate: Plate, clearances: Clearances) -> Kind:
         most=demand.quantity,
         # All that has a quantity is required and outranks all that merely fills.
         rank=demand.priority + (0 if demand.quantity is not None else 1_000_000),
-        worth=demand.worth,
+        # What is worth nothing is wanted all the same.
+        worth=max(demand.worth, NEXT_TO_NOTHING * demand.part.area_mm2),
         net_area=demand.part.area_mm2,
     )
 

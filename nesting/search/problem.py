@@ -121,7 +121,7 @@ class Problem:
         return np.array(found)
 
     def placed_polygons(self, poses: Poses) -> list[Polygon]:
-        """The items' polygons where they lie, for tests and figures."""
+        """The items' true polygons where they lie, for a look at them with other code than the kernels."""
         return [self.pose(row).geometry(self.kinds[int(self.kind_of_shape[int(row[0])])].polygon) for row in poses]
 
     def is_legal(self, polygons: Sequence[Polygon]) -> bool:

@@ -180,15 +180,21 @@ class Shorten:
 
     @property
     def reserved_s(self) -> float:
-        """Seconds to keep for `tighten`."""
-        return min(LONGEST_TIGHTENING_S, TIGHTENING * self.crew.seconds)
+        """Seconds to keep for `tighten`; without end where steps are counted."""
+        return math.inf if self.crew.steps is not None else min(LONGEST_TIGHTENING_S, TIGHTENING * self.crew.seconds)
 
     def tighten(self) -> None:
         """Move all items of the best state at once as far as they go."""
         best = self.crew.best
         assert best is not None, "a layout to begin with"
-        seconds = self.reserved_s if self.crew.steps is None else math.inf
-        self.crew.offer(self.state(compacted(self.problem, best.poses, (self.nx, self.ny), seconds=seconds)))
+        poses = compacted(
+            self.problem,
+            best.poses,
+            (self.nx, self.ny),
+            seconds=self.reserved_s,
+            should_stop=self.crew.asked_to_stop,
+        )
+        self.crew.offer(self.state(poses))
 
     def _attempt(self, crowd: Crowd, rng: np.random.Generator, trail: _Trail) -> bool:
         """Try one bite; False once there is no step left to take.  One in `DEEP_EVERY` after a failure tries long."""

@@ -9,15 +9,13 @@ from nesting.search.kernels.arrays import POLES, Floats, Items, Losses, Region, 
 from nesting.search.kernels.pose import place
 from nesting.search.kernels.separate import separate
 from nesting.search.kernels.settle import settle
+from nesting.search.problem import Poses
 
 STOPPED, OVERTAKEN = 1, 2
 """What `counters[2]` of a crowd says to a kernel at work on it."""
 
 MOST_SLICES = 64
 """Columns, and rows, that a region is cut into at most."""
-
-Poses = Floats
-"""Rows (shape, x, y, turn), one for each item, an array (n, 4)."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,5 +1,7 @@
 """Plainer outlines hold the true ones and reach no farther than said; checked by shapely."""
 
+import math
+
 import numpy as np
 import pytest
 import shapely
@@ -23,6 +25,19 @@ def test_it_holds_the_polygon_and_reaches_no_farther_than_said(seed: int, share:
     assert polygon.difference(plain).area <= 1e-9 * polygon.area
     assert plain.difference(polygon.buffer(tolerance * 1.0005, quad_segs=64)).area <= 1e-9 * polygon.area
     assert shapely.get_num_coordinates(plain) <= shapely.get_num_coordinates(polygon)
+
+
+def test_a_corner_that_moves_again_has_both_moves_counted() -> None:
+    """By hand: without its chamfer the corner stands 0.9 out; lengthening the side below the bend adds 0.95 to that."""
+    chamfer, slope = 0.9 * math.sqrt(2.0), 0.95 / 60
+    polygon = Polygon(
+        [(0, -60), (100 - 100 * slope, -60), (100, 40), (100, 100 - chamfer), (100 - chamfer, 100), (0, 100)]
+    )
+
+    plain = outward(polygon, 1.0)
+
+    assert len(plain.exterior.coords) == len(polygon.exterior.coords) - 1
+    assert plain.difference(polygon.buffer(1.0005, quad_segs=64)).area <= 1e-9 * polygon.area
 
 
 def test_a_round_part_with_a_round_hole_needs_few_corners() -> None:

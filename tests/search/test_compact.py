@@ -33,6 +33,16 @@ def test_loose_squares_end_in_a_row() -> None:
     assert problem.is_legal(problem.placed_polygons(moved))
 
 
+def test_a_call_to_stop_is_heard_between_moves() -> None:
+    problem = Problem([Kind(polygon=shapely.box(0, 0, 10, 10), turns=(0.0,))], shapely.box(0, 0, 100, 10))
+    poses = rows(problem, (0, 70, 0))
+    answers = iter([False, False, True])
+
+    moved = compacted(problem, poses, LEFT, seconds=math.inf, should_stop=lambda: next(answers))
+
+    assert problem.extent(poses, *LEFT) > problem.extent(moved, *LEFT) > 10.0
+
+
 def test_sloping_sides_slide_along_one_another() -> None:
     """Two right triangles that make a square of 10: one has to go up while it goes in."""
     other = shapely.affinity.rotate(RIGHT_TRIANGLE, 180, origin=(5, 5))

@@ -19,6 +19,7 @@ from nesting.part import Part
 from nesting.plate import KeepOut, Plate
 from nesting.pull import Pull
 from nesting.search.engine import Progress, search
+from nesting.search.kinds import kinds_of
 
 CLEAR = Clearances(kerf_mm=1.5, gap_mm=6.0, margin_mm=8.0)
 TIGHT = Clearances(kerf_mm=0.0, gap_mm=0.0, margin_mm=0.0)
@@ -118,6 +119,14 @@ def test_what_has_a_quantity_comes_before_what_fills() -> None:
     layout = search(sheet(230, 100), demands, CLEAR, steps=10)
 
     assert counts(layout) == {"wanted": 2}
+
+
+def test_what_is_worth_nothing_is_better_there_than_not() -> None:
+    """But not as good as anything that is worth something."""
+    bars = Demand(part=rectangle("bar", 120, 30), value=0.0), Demand(part=rectangle("a", 50, 50), value=0.01)
+    nothing, little = (kind.worth for kind in kinds_of(ODD, bars, CLEAR))
+
+    assert 0.0 < 1000 * nothing < little
 
 
 def test_lower_priority_numbers_come_first() -> None:
