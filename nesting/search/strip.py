@@ -70,28 +70,27 @@ def shortest_strip(
         poses = crew.best.poses
     exact = Problem(wanted, problem.region_polygon)
     shorten = Shorten(exact, crew, ALONG)
-    crew.restart(shorten.state(_in_width(exact, crew, shorten.reserved_s, otherwise=first.poses)))
+    crew.restart(shorten.state(_in_width(exact, crew.history, shorten.reserved_s, otherwise=first.poses)))
     shorten.tighten()
     best = crew.best
     assert best is not None and math.isfinite(best.score[0])
     return exact, best, crew
 
 
-def _in_width(exact: Problem, crew: Crew, seconds: float, *, otherwise: Poses) -> Poses:
-    """Bring the last of the crew's states to the true width; the one before it if that cannot be done, and so on.
+def _in_width(exact: Problem, found: Sequence[State], seconds: float, *, otherwise: Poses) -> Poses:
+    """Bring the last of the states found to the true width; the one before it if that cannot be done, and so on.
 
     After `seconds` the last is given a little more length instead, and if that does not do either, `otherwise` it is.
     """
     end = time.monotonic() + seconds
-    for state in reversed(crew.history):
-        left = end - time.monotonic()
-        poses = mended(exact, state.poses, ALONG, seconds=left) if left > 0.0 else None
+    for state in reversed(found):
+        poses = mended(exact, state.poses, ALONG, seconds=end - time.monotonic())
         if poses is not None:
             return poses
-    last = crew.history[-1].poses
+    last = found[-1].poses
     crowd = Crowd(exact.shapes, last, seed=0, bounds=exact.region.bounds)
     reach = exact.extent(last, *ALONG)
-    for longer in () if crew.called_off else LONGER:
+    for longer in LONGER:
         if crowd.separate(exact.region_within(*ALONG, reach * (1.0 + longer)), Effort()) == 0.0:
             return crowd.poses
     return otherwise
