@@ -6,7 +6,7 @@ from collections import Counter
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shapely.geometry import MultiPolygon
+from shapely.geometry import MultiPolygon, Polygon
 
 from nesting.check import check_layout
 from nesting.clearances import Clearances
@@ -14,10 +14,12 @@ from nesting.demand import Demand, Turns
 from nesting.errors import InfeasibleError, JobError
 from nesting.geometry.contour import Contour
 from nesting.geometry.curves import circle
+from nesting.geometry.largest import Rectangle, largest_rectangle
 from nesting.layout import Layout
 from nesting.part import Part
 from nesting.plate import KeepOut, Plate
 from nesting.pull import Pull
+from nesting.search import engine
 from nesting.search.engine import Progress, search
 from nesting.search.kinds import kinds_of
 
@@ -149,6 +151,22 @@ def test_a_part_too_large_is_named_with_its_size_and_the_room_there_is() -> None
     assert row.count == 1
     for words in ("290.0 x 20.0", "284.0 x 84.0", "84.0 mm across"):
         assert words in row.reason
+
+
+def test_the_plate_is_measured_once_for_all_that_fits_nowhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    """That takes a while, and time is up by then."""
+    asked: list[object] = []
+
+    def counted(room: Polygon | MultiPolygon) -> Rectangle:
+        asked.append(room)
+        return largest_rectangle(room)
+
+    monkeypatch.setattr(engine, "largest_rectangle", counted)
+
+    layout = search(ODD, [Demand(part=rectangle(f"long {n}", 2000 + n, 50)) for n in range(3)], CLEAR, steps=1)
+
+    assert [row.reason.count("not even alone") for row in layout.left_over] == [1, 1, 1]
+    assert len(asked) == 1
 
 
 def test_no_room_inside_the_margin_is_told() -> None:

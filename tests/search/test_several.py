@@ -10,7 +10,7 @@ from nesting.clearances import Clearances
 from nesting.demand import Demand
 from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
-from nesting.layout import Placement
+from nesting.layout import Layout, Placement
 from nesting.part import Part
 from nesting.plate import Plate
 from nesting.search import several
@@ -40,3 +40,14 @@ def test_a_part_that_lies_there_may_be_on_a_piece_though_it_is_not_allowed_any_m
     found = fill_chain(Chain(stages=(stage,), demands=(BAR, TAB), seed=0, seconds=5.0))
 
     assert Counter(p.part_id for p in found.layouts[0].placements) == {"bar": 1, "tab": 2}
+
+
+def test_nothing_is_pulled_where_no_time_is_left() -> None:
+    there = (Placement(number=1, part_id="bar", pose=Pose(x_mm=40.0, y_mm=40.0)),)
+    layout = Layout(plate=PLATE, clearances=CLEAR, demands=(BAR,), placements=there)
+
+    found = several.pull_layout(layout, time_limit_s=0.0)
+
+    assert [p.pose.vector((1.0, 0.0)) for p in found.placements] == [(1.0, 0.0)]
+    assert (found.placements[0].pose.x_mm, found.placements[0].pose.y_mm) == pytest.approx((40.0, 40.0))
+    assert found.search is not None and found.search.pulled is None
