@@ -28,7 +28,7 @@ from nesting.search.engine import RestOf, legal_state, load_kernels, placements_
 from nesting.search.fill import Fill
 from nesting.search.kernels.arrays import Region
 from nesting.search.kinds import kinds_of
-from nesting.search.problem import Poses, Problem
+from nesting.search.problem import Kind, Poses, Problem
 
 REMEMBERED = 40
 """So many regions are kept in memory, of some 1.5 MB each."""
@@ -69,7 +69,7 @@ def fill_plates(
         raise JobError("parts along the grain are laid out on plates of one grain at a time")
     board = _Board.of(plates, clearances)
     # The least exact plate asks for most room round a lead-in.
-    kinds = kinds_of(max(plates, key=lambda p: p.uncertainty_mm), demands, clearances)
+    kinds = _kinds(max(plates, key=lambda p: p.uncertainty_mm), demands, clearances, start)
     _kernels_loaded()
     packed = _packed(board.region.wkb)
     begun = time.monotonic()
@@ -110,7 +110,8 @@ def pull_layout(
     _kernels_loaded()
     begun = time.monotonic()
     packed = _packed(board.region.wkb)
-    problem = Problem(kinds_of(plate, layout.demands, clearances), board.region, packed=packed)
+    kinds = _kinds(plate, layout.demands, clearances, [layout.placements])
+    problem = Problem(kinds, board.region, packed=packed)
     crew = _crew(seed, time_limit_s, steps, threads, should_stop)
     rest = RestOf(problem=problem, plate=plate, parts=[d.part for d in layout.demands], clearances=clearances)
     first = State(poses=board.rows(problem, layout.demands, [layout.placements]), score=())
@@ -118,6 +119,15 @@ def pull_layout(
     placed = board.placements(problem, best, layout.demands)[0]
     facts = replace(_facts(crew, begun), pulled=pulled)
     return replace(layout, placements=placed, search=facts, id="")
+
+
+def _kinds(
+    plate: Plate, demands: Sequence[Demand], clearances: Clearances, start: Sequence[Sequence[Placement]]
+) -> list[Kind]:
+    """Return the kinds of demands; what lies there turned over may be turned over, even if that adds nothing here."""
+    turned_over = {p.part_id for placements in start for p in placements if p.pose.flipped}
+    kinds = kinds_of(plate, demands, clearances)
+    return [replace(k, may_flip=k.may_flip or d.part.id in turned_over) for k, d in zip(kinds, demands, strict=True)]
 
 
 @lru_cache(maxsize=1)

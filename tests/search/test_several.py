@@ -1,6 +1,7 @@
 """What lies on a plate to begin with stays in play, whatever is known of its parts."""
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 
@@ -51,3 +52,14 @@ def test_nothing_is_pulled_where_no_time_is_left() -> None:
     assert [p.pose.vector((1.0, 0.0)) for p in found.placements] == [(1.0, 0.0)]
     assert (found.placements[0].pose.x_mm, found.placements[0].pose.y_mm) == pytest.approx((40.0, 40.0))
     assert found.search is not None and found.search.pulled is None
+
+
+def test_a_part_that_lies_turned_over_stays_itself_though_turning_it_over_adds_nothing() -> None:
+    there = (Placement(number=1, part_id="bar", pose=Pose(flipped=True, x_mm=160.0, y_mm=40.0)),)
+    layout = Layout(plate=PLATE, clearances=CLEAR, demands=(replace(BAR, may_flip=True), TAB), placements=there)
+
+    found = several.pull_layout(layout, time_limit_s=0.0)
+
+    assert [p.part_id for p in found.placements] == ["bar"]
+    assert found.placements[0].pose.flipped
+    assert (found.placements[0].pose.x_mm, found.placements[0].pose.y_mm) == pytest.approx((160.0, 40.0))
