@@ -24,6 +24,10 @@ _LEVEL_MM: Final = 0.01
 _LARGEST: Final = 1e9
 _LARGEST_TURN: Final = 1e4
 _KNOT_ROUNDING: Final = 1e-8
+_ROUNDED_TURN_DEG: Final = 0.01
+_NO_TURN_DEG: Final = 1e-7
+_ENDS: Final = ("start", "end")
+_WIDE: Final = "polyline drawn with a width; its centre line is taken"
 
 
 class NotFlatError(ValueError):
@@ -68,14 +72,12 @@ def _circle(entity: Any, _: float) -> Shape:
 def _arc(entity: Any, _: float) -> Shape:
     dxf = entity.dxf
     center = dxf.center
-    sweep = (dxf.end_angle - dxf.start_angle) % 360.0
-    if not math.isfinite(sweep):
-        raise ValueError("its angles are not numbers")
+    sweep = _sweep(dxf.end_angle - dxf.start_angle)
     curve = Arc(
         center=_point(center),
         radius_mm=_positive(dxf.radius, "radius"),
         start_deg=dxf.start_angle % 360.0,
-        sweep_deg=sweep if sweep > 1e-9 else 360.0,
+        sweep_deg=sweep,
     )
     return Shape((curve,), _extrusion(entity), center.z)
 
@@ -90,16 +92,27 @@ def _ellipse(entity: Any, mm: float) -> Shape:
     sign = math.copysign(1.0, normal[2])
     if not all(abs(parameter) < _LARGEST_TURN for parameter in (dxf.start_param, dxf.end_param)):
         raise ValueError(f"its parameters are not usable: {dxf.start_param:g}, {dxf.end_param:g}")
-    sweep = math.degrees(dxf.end_param - dxf.start_param)
-    sweep = sweep % 360.0 if abs(abs(sweep) - 360.0) > 1e-7 else 360.0
     curve = EllipseArc(
         center=_point(dxf.center),
         major=_point(major),
         ratio=_positive(abs(dxf.ratio), "axis ratio"),
         start_deg=sign * math.degrees(dxf.start_param),
-        sweep_deg=sign * (sweep if sweep > 1e-7 else 360.0),
+        sweep_deg=sign * _sweep(math.degrees(dxf.end_param - dxf.start_param)),
     )
     return Shape((curve,))
+
+
+def _sweep(difference_deg: float) -> float:
+    """Return how far a curve goes round counter-clockwise; all the way where start and end are the same.
+
+    A full turn is written in so many digits: 6.2832 in place of two pi must not leave a sliver of a curve.
+    """
+    if not math.isfinite(difference_deg):
+        raise ValueError("its angles are not numbers")
+    if 360.0 < difference_deg <= 360.0 + _ROUNDED_TURN_DEG:
+        return 360.0
+    sweep = difference_deg % 360.0
+    return sweep if sweep > _NO_TURN_DEG else 360.0
 
 
 def _spline(entity: Any, mm: float) -> Shape:
@@ -158,8 +171,7 @@ def _lwpolyline(entity: Any, _: float) -> Shape:
     points = entity.get_points("xyb")
     curve = _polyline_of(points, entity.closed)
     wide = entity.dxf.get("const_width", 0.0) or any(s or e for s, e in entity.get_points("se"))
-    note = "polyline drawn with a width; its centre line is taken" if wide else ""
-    return Shape((curve,), _extrusion(entity), float(entity.dxf.get("elevation", 0.0)), note)
+    return Shape((curve,), _extrusion(entity), float(entity.dxf.get("elevation", 0.0)), _WIDE if wide else "")
 
 
 def _polyline(entity: Any, mm: float) -> Shape:
@@ -167,7 +179,10 @@ def _polyline(entity: Any, mm: float) -> Shape:
         kept = [v.dxf for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
         points = [(v.location.x, v.location.y, float(v.get("bulge", 0.0))) for v in kept]
         elevation = entity.dxf.get("elevation")
-        return Shape((_polyline_of(points, entity.is_closed),), _extrusion(entity), elevation.z if elevation else 0.0)
+        curve = _polyline_of(points, entity.is_closed)
+        wide = any(entity.dxf.get(f"default_{side}_width", 0.0) for side in _ENDS)
+        wide = wide or any(v.get(f"{side}_width", 0.0) for v in kept for side in _ENDS)
+        return Shape((curve,), _extrusion(entity), elevation.z if elevation else 0.0, _WIDE if wide else "")
     if entity.is_3d_polyline:
         places = [v.dxf.location for v in entity.vertices if not v.dxf.flags & _SPLINE_FRAME]
         _level([p.z for p in places], mm)

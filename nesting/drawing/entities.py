@@ -12,7 +12,7 @@ from ezdxf.math import OCS, Matrix44
 from nesting.drawing.affine import Affine
 from nesting.drawing.convert import NotFlatError, shape_of
 from nesting.drawing.counting import too_many
-from nesting.drawing.findings import Finding
+from nesting.drawing.findings import Finding, Severity
 from nesting.drawing.texts import texts_of
 from nesting.errors import DrawingError
 from nesting.geometry.curves import Curve
@@ -49,6 +49,11 @@ _NEVER_CUT: Final = frozenset(
         "ACAD_TABLE",
     ]
 )
+
+_IS_NEVER_CUT: Final = "never cut"
+_NOT_FLAT: Final = "not a flat outline"
+_SEVERITY: Final[dict[str, Severity]] = {_IS_NEVER_CUT: "note", _NOT_FLAT: "warning"}
+_OUTLINES: Final = frozenset(["REGION", "MLINE"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +215,7 @@ def _take(entity: Any, kind: str, frame: _Frame, tray: _Tray, name: str) -> None
         return
     shape = shape_of(entity, frame.mm)
     if shape is None:
-        reason = "never cut" if kind in _NEVER_CUT else "not a flat outline"
+        reason = _IS_NEVER_CUT if kind in _NEVER_CUT else _NOT_FLAT
         tray.skipped[(reason, kind)] += 1
         return
     affine = frame.affine
@@ -232,6 +237,12 @@ def _insert(entity: Any, frame: _Frame, layer: str, tray: _Tray, name: str) -> N
     block = entity.block()
     if block is None:
         tray.findings.append(_about(entity, "missing block", "error", f"left out: block {block_name!r} does not exist"))
+        return
+    if block.block is not None and block.block.is_xref:
+        text = (
+            f"left out: {block_name!r} is another drawing ({block.block.dxf.get('xref_path', '')}); bind it into this"
+        )
+        tray.findings.append(_about(entity, "drawing elsewhere", "error", text))
         return
     if block_name in frame.blocks or len(frame.blocks) >= _MAX_DEPTH:
         text = f"left out: block {block_name!r} holds itself or lies over {_MAX_DEPTH} deep"
@@ -318,11 +329,12 @@ def _colour(dxf: Any, layer: str, frame: _Frame, tray: _Tray) -> str:
 
 def _report_skipped(tray: _Tray) -> None:
     for (reason, kind), count in sorted(tray.skipped.items()):
-        severe = reason == "not a flat outline"
-        text = f"{count} {kind} left out: {reason}"
-        tray.findings.append(
-            Finding(kind="left out", severity="warning" if severe else "note", message=text, entity=kind)
-        )
+        text, about, severity = f"{count} {kind} left out: {reason}", "left out", _SEVERITY.get(reason, "note")
+        if reason == _NOT_FLAT and kind in _OUTLINES:
+            text, severity = f"{text}; it may be a contour: explode it into lines and arcs", "error"
+        elif reason not in _SEVERITY:
+            about = "hidden"
+        tray.findings.append(Finding(kind=about, severity=severity, message=text, entity=kind))
 
 
 def _label(entity: Any) -> str:

@@ -1,5 +1,6 @@
 """Which contour lies in which: outlines, holes, parts in holes, and what is none of these."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +16,7 @@ from nesting.drawing.doubles import chain_line, loop_line
 from nesting.drawing.ends import box_pairs
 from nesting.drawing.findings import Finding, Severity, at
 from nesting.errors import DrawingError
+from nesting.geometry.curves import Line
 from nesting.geometry.pose import Point
 from nesting.tolerances import JOIN_SILENT_MM, NESTING_CHORD_MM
 
@@ -22,10 +24,17 @@ ISLAND_MM: Final = 10.0
 """Something in a hole is a part of its own only from this width or height on, or if it holds a hole itself; letters
 and centre dots are smaller.  Common practice, no source; fits the drawings of the survey."""
 
+BORE_MM: Final = 60.0
+"""Two circles about one centre in a part are one bored or threaded hole up to this size; larger ones may be a ring with
+a disc in it.  Common practice, no source."""
+
+_BORE_SHARE: Final = 0.3
+_SAME_CENTRE_MM: Final = 0.1
 _NEARLY_CLOSED: Final = 0.1
 _STROKES: Final = 2
 _SLIVER_MM: Final = 0.02
 _SMALL_CROSSING: Final = 1e-3
+_SLIGHT_MM: Final = 0.1
 _DOUBLE_MM: Final = 0.1
 
 
@@ -98,7 +107,9 @@ def nearly_closes(chain: Chain) -> bool:
     """Tell whether an open chain looks like an outline with a gap rather than like a line or a letter's stroke."""
     if chain.gap_mm >= _NEARLY_CLOSED * chain.length_mm:
         return False
-    return len(chain.drawn) > 1 or len(chain.drawn[0].curve.pieces) > _STROKES
+    pieces = [piece for drawn in chain.drawn for piece in drawn.curve.pieces]
+    # A stroke drawn there and back lies on itself; a lone curve that comes back to its start goes round something.
+    return len(chain.drawn) > 1 or len(pieces) > _STROKES or not all(isinstance(p, Line) for p in pieces)
 
 
 def _loop_node(loop: Loop, findings: list[Finding]) -> _Node | None:
@@ -115,7 +126,9 @@ def _loop_node(loop: Loop, findings: list[Finding]) -> _Node | None:
         return _Node(polygon, loop, entity)
     place, whole = _crossing_place(polygon), abs(loop.contour.area_mm2)
     largest = max(faces, key=lambda face: face.area)
-    if abs(largest.area - whole) <= _SMALL_CROSSING * whole:
+    # A lobe or a spike is small beside a large part; what it does to the neighbours is not.
+    slight = Polygon(largest.exterior).buffer(_SLIGHT_MM).covers(line)
+    if slight and abs(largest.area - whole) <= _SMALL_CROSSING * whole:
         text = f"contour of {entity} touches or crosses itself slightly at {at(place)}; look at it"
         findings.append(_finding("touches itself", "warning", text, place, loop))
         return _Node(Polygon(largest.exterior), loop, entity)
@@ -148,7 +161,9 @@ def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Nod
     polygons = np.array([n.polygon for n in nodes])
     pairs = box_pairs(polygons)
     shapely.prepare(polygons)
-    pairs = pairs[shapely.overlaps(polygons[pairs[:, 0]], polygons[pairs[:, 1]])]
+    one, other = polygons[pairs[:, 0]], polygons[pairs[:, 1]]
+    in_one_place = (np.abs(shapely.bounds(one) - shapely.bounds(other)) <= _DOUBLE_MM).all(axis=1)
+    pairs = pairs[shapely.overlaps(one, other) | in_one_place]
     out: set[int] = set()
     for i, j in sorted(pairs.tolist()):
         if i not in out and j not in out and (found := _crossing(nodes[i], nodes[j])) is not None:
@@ -158,28 +173,31 @@ def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Nod
 
 
 def _crossing(larger: _Node, smaller: _Node) -> Finding | None:
-    """What is wrong with two contours of which each has area of its own; None for neighbours that touch."""
+    """What is wrong with two contours that lie in one another's way; None for neighbours that touch and for a hole."""
+    edges = smaller.polygon.exterior, larger.polygon.exterior
+    if np.abs(np.subtract(smaller.polygon.bounds, larger.polygon.bounds)).max() <= _DOUBLE_MM:
+        apart = float(shapely.hausdorff_distance(*edges))
+        if apart <= _DOUBLE_MM:
+            return _nearly_the_same(larger, smaller, apart)
     # Neighbours may share a hair of area, since they are laid out apart; a hole may not reach out of its outline.
     if larger.polygon.intersection(smaller.polygon).area <= JOIN_SILENT_MM * smaller.polygon.length:
         return None
     if not _is_thicker(smaller.polygon - larger.polygon, NESTING_CHORD_MM):
         return None
-    edges = smaller.polygon.exterior, larger.polygon.exterior
     common = edges[0].intersection(edges[1]).representative_point()
-    place, apart = (common.x, common.y), float(shapely.hausdorff_distance(*edges))
-    double = apart <= _DOUBLE_MM
-    text = f"contours of {larger.entity} and {smaller.entity} "
-    if double:
-        text += f"near {at(place)} are the same but for {apart:.2f} mm: taken as one, the smaller left out"
-    else:
-        text += f"cross at {at(place)}; the smaller one was left out"
+    place = (common.x, common.y)
+    text = f"contours of {larger.entity} and {smaller.entity} cross at {at(place)}; the smaller one was left out"
+    return Finding(kind="contours cross", severity="error", message=text, place=place, entity=smaller.entity)
+
+
+def _nearly_the_same(larger: _Node, smaller: _Node, apart_mm: float) -> Finding:
+    x, y = smaller.polygon.exterior.coords[0]
+    text = (
+        f"contours of {larger.entity} and {smaller.entity} near {at((x, y))} are the same but for {apart_mm:.2f} mm: "
+        "taken as one, the smaller left out"
+    )
     return Finding(
-        kind="nearly the same" if double else "contours cross",
-        severity="warning" if double else "error",
-        message=text,
-        place=place,
-        entity=smaller.entity,
-        size_mm=apart if double else None,
+        kind="nearly the same", severity="warning", message=text, place=(x, y), entity=smaller.entity, size_mm=apart_mm
     )
 
 
@@ -208,7 +226,8 @@ def _without_sheet_edge(roots: list[_Node], findings: list[Finding]) -> list[_No
     """Leave out one rectangle round everything if most of what it holds are outlines with holes themselves."""
     while len(roots) == 1 and _is_rectangle(roots[0].polygon):
         root = roots[0]
-        holders = [n for n in root.inside if n.inside]
+        # A plate with counterbored holes is no sheet of washers.
+        holders = [n for n in root.inside if n.inside and not _bore(n)]
         if len(holders) < 2 or 2 * len(holders) < len(root.inside):
             break
         text = (
@@ -220,6 +239,22 @@ def _without_sheet_edge(roots: list[_Node], findings: list[Finding]) -> list[_No
         )
         roots = root.inside
     return roots
+
+
+def _bore(hole: _Node) -> _Node | None:
+    """Return the one circle inside a small hole about the same centre, as counterbores, countersinks and threads are
+    drawn, or None."""
+    if len(hole.inside) != 1 or hole.size > BORE_MM:
+        return None
+    inner = hole.inside[0]
+    apart = hole.polygon.centroid.distance(inner.polygon.centroid)
+    alone = not inner.inside and apart <= _SAME_CENTRE_MM and inner.size >= _BORE_SHARE * hole.size
+    return inner if alone and _is_circle(hole.polygon) and _is_circle(inner.polygon) else None
+
+
+def _is_circle(polygon: Polygon) -> bool:
+    round_it = shapely.minimum_bounding_radius(polygon)
+    return bool(polygon.area >= 0.99 * math.pi * round_it**2)
 
 
 def _is_rectangle(polygon: Polygon) -> bool:
@@ -243,6 +278,10 @@ def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None
             Finding(kind="broken outline", severity="error", message=text, place=node.place, entity=node.entity)
         )
     for hole in node.inside:
+        bore = _bore(hole)
+        if bore is not None:
+            findings.append(_two_circles(hole, bore))
+            continue
         for island in hole.inside:
             _island(island, outlines, findings)
 
@@ -262,6 +301,15 @@ def _touching(node: _Node) -> list[Finding]:
         )
         found.append(Finding(kind="hole at edge", severity="warning", message=text, place=place, entity=hole.entity))
     return found
+
+
+def _two_circles(hole: _Node, bore: _Node) -> Finding:
+    text = (
+        f"{hole.entity} ({hole.size:.1f} mm across) and {bore.entity} ({bore.size:.1f} mm) at {at(hole.place)} have "
+        "one centre: a counterbore, countersink or thread? Only one of them can be cut through; delete the other, or "
+        "put it on a layer of marks"
+    )
+    return Finding(kind="circle in circle", severity="error", message=text, place=hole.place, entity=bore.entity)
 
 
 def _island(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:

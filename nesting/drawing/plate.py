@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -14,7 +14,7 @@ from nesting.drawing.entities import Drawn
 from nesting.drawing.findings import Finding, NoPartsError, at
 from nesting.drawing.layers import LABEL, MARK, PART_INSIDE, PART_OUTSIDE, PIERCE_MARK
 from nesting.drawing.marks import LayerRule
-from nesting.drawing.nest import loop_polygon
+from nesting.drawing.nest import loop_polygon, nearly_closes
 from nesting.drawing.reader import sort_content
 from nesting.errors import DrawingError
 from nesting.plate import KeepOut, KeepOutKind, Plate
@@ -74,11 +74,13 @@ def _plate(
     most_entities: int,
 ) -> PlateDrawing:
     content = sort_content(path, units, layers, layer_rules, most_entities=most_entities)
-    curves = [d for d in (*content.cut, *content.marked) if d.layer.upper() not in _NOT_PLATE]
-    kept_out = [d for d in curves if keep_out_kind(d.layer)]
-    edge = contours_of([d for d in content.cut if d in curves and not keep_out_kind(d.layer)], join_mm)
-    findings = [*content.findings, *edge.findings]
-    marked = contours_of([d for d in content.marked if d in curves and not keep_out_kind(d.layer)], join_mm)
+    cut, marked_drawn = ([d for d in drawn if _is_of_plate(d)] for drawn in (content.cut, content.marked))
+    kept_out = [d for d in (*cut, *marked_drawn) if keep_out_kind(d.layer)]
+    edge = contours_of([d for d in cut if not keep_out_kind(d.layer)], join_mm)
+    # What nobody sees in a part is not cut; what nobody sees in a plate may be a hole that parts would be laid over.
+    seen = [replace(f, severity="warning") if f.kind == "hidden" else f for f in content.findings]
+    findings = [*seen, *edge.findings]
+    marked = contours_of([d for d in marked_drawn if not keep_out_kind(d.layer)], join_mm)
     for loop in marked.loops:
         # A plate has no marks to be etched: what is closed may well be an old cut-out, whatever its layer is called.
         text = f"{loop.entities[0]}: closed contour on a layer of marks taken as a hole of the plate"
@@ -92,7 +94,7 @@ def _plate(
         captured="drawing",
         source=path.name,
     )
-    for chain in edge.chains:
+    for chain in (*edge.chains, *filter(nearly_closes, marked.chains)):
         text = (
             f"{chain.drawn[0].entity}: open line from {at(chain.start)} to {at(chain.end)}; it may be the edge of a "
             "cut-out, and parts would be laid over it: close it, or delete it if it is no edge"
@@ -105,6 +107,10 @@ def _plate(
         unit_reason=content.source.unit.reason,
         findings=tuple(findings),
     )
+
+
+def _is_of_plate(drawn: Drawn) -> bool:
+    return drawn.layer.upper() not in _NOT_PLATE
 
 
 def keep_out_kind(layer: str) -> KeepOutKind | None:

@@ -21,6 +21,9 @@ from nesting.units import DrawnUnit
 
 SUFFIXES = (".dxf", ".svg")
 
+_SIZE_SHARE = 5e-4
+"""Chords for the size of a drawing are as fine as this share of it."""
+
 _NOTHING_DRAWN = ChosenUnit(unit="mm", mm_per_unit=1.0, reason="nothing is drawn")
 
 
@@ -83,6 +86,11 @@ def raw_size(drawn: Sequence[Drawn]) -> tuple[float, float]:
     """Width and height round all curves."""
     if not drawn:
         return (0.0, 0.0)
-    points: Floats = np.vstack([d.curve.points(1.0) for d in drawn])
+    rough = max(_size(drawn, 1.0))
+    return _size(drawn, _SIZE_SHARE * rough) if rough > 0.0 else (0.0, 0.0)
+
+
+def _size(drawn: Sequence[Drawn], chord: float) -> tuple[float, float]:
+    points: Floats = np.vstack([d.curve.points(chord) for d in drawn])
     width, height = points.max(axis=0) - points.min(axis=0)
     return (float(width), float(height))

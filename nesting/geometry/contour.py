@@ -82,14 +82,16 @@ class Contour:
         """
         plain = Polygon(self._ring(chord_mm, "midway"))
         if side == "midway":
-            return plain if plain.is_valid else _areal(plain.buffer(0))
+            return plain if plain.is_valid else _untangled(plain.exterior)
         curved = any(not isinstance(p, Line) for p in self.pieces)
         wrapped = Polygon(self._ring(chord_mm, side)) if curved else plain
         if not (wrapped.is_valid and plain.is_valid):
-            # Tangents of a tight corner may cross; an offset of finer chords is safe everywhere.
-            finer = Polygon(self._ring(_FINER * chord_mm, "midway")).buffer(0)
-            grow = _GROW * chord_mm if side == "outward" else -_GROW * chord_mm
-            return _areal(finer.buffer(grow, quad_segs=2) if curved else finer)
+            # Tangents of a tight corner may cross, and so may the contour itself; finer chords with a band along them
+            # are safe everywhere.
+            ring = LineString(Polygon(self._ring(_FINER * chord_mm, "midway")).exterior)
+            band = ring.buffer(_GROW * chord_mm, quad_segs=2)
+            inside = _untangled(ring)
+            return _areal(inside.union(band) if side == "outward" else inside.difference(band))
         free = [LineString(p.points(_FINER * chord_mm)) for p in self.pieces if not isinstance(p, Line | Arc)]
         if not free:
             return wrapped
@@ -128,6 +130,22 @@ def region(outer: Contour, holes: Iterable[Contour], chord_mm: float, side: Side
     if not cuts:
         return body
     return _areal(body.difference(shapely.union_all(cuts)))
+
+
+def _untangled(ring: LineString) -> Polygon | MultiPolygon:
+    """Return all that a ring goes round, in either direction; what it goes round twice counts once."""
+    faces = shapely.get_parts(shapely.polygonize([shapely.unary_union(ring)]))
+    return _areal(shapely.union_all([face for face in faces if _winds_round(ring, face)]))
+
+
+def _winds_round(ring: LineString, face: Polygon) -> bool:
+    """Tell whether a ring winds round a face at all, by the crossings of a ray to the right of a point in it."""
+    point = face.representative_point()
+    xy = np.asarray(ring.coords) - (point.x, point.y)
+    (x0, y0), (x1, y1) = xy[:-1].T, xy[1:].T
+    side = x0 * y1 - x1 * y0
+    up, down = (y0 <= 0.0) & (y1 > 0.0) & (side > 0.0), (y0 > 0.0) & (y1 <= 0.0) & (side < 0.0)
+    return int(up.sum()) != int(down.sum())
 
 
 def _areal(geometry: BaseGeometry) -> Polygon | MultiPolygon:

@@ -372,7 +372,7 @@ def bulge_piece(start: Point, end: Point, bulge: float) -> Line | Arc:
     """
     chord = math.dist(start, end)
     # Flatter, the arc leaves its chord by less than rounding moves the ends of an arc of such a radius.
-    if abs(bulge) < 2e-8 or abs(bulge) * chord < 2e-9:
+    if abs(bulge) < 2e-8 or abs(bulge) * chord < 2 * TINY_SEGMENT_MM:
         return Line(start=start, end=end)
     radius = chord * (1 + bulge * bulge) / (4 * abs(bulge))
     offset = chord * (1 - bulge * bulge) / (4 * bulge)

@@ -29,6 +29,7 @@ SHORT = {
     "crosses itself": "**crossing itself**",
     "unreadable entity": "**unreadable entity**",
     "missing block": "**missing block**",
+    "circle in circle": "**circle in circle**",
 }
 REFUSALS = ("drawing sheet", "web page", "no closed contour", "nothing to cut", "cannot be read", "damaged")
 

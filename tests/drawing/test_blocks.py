@@ -111,7 +111,7 @@ def test_hidden_things_are_left_out_with_a_word(tmp_path: Path) -> None:
     read = read_drawing(drawing(tmp_path / "h.dxf", draw))
 
     assert only(read).holes == ()
-    assert sorted(found(read, "left out")) == [
+    assert sorted(found(read, "hidden")) == [
         "1 CIRCLE left out: invisible",
         "1 CIRCLE left out: on a layer that is frozen",
         "1 CIRCLE left out: on a layer that is off",

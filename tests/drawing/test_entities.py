@@ -260,3 +260,50 @@ def test_an_ellipse_with_a_huge_parameter_is_left_out(tmp_path: Path, parameter:
 
     assert only(read).holes == ()
     assert "parameters are not usable" in found(read, "unreadable entity")[0]
+
+
+@pytest.mark.parametrize("end", [6.28319, 6.2832, 2 * math.pi])
+def test_a_full_ellipse_written_in_few_digits_stays_full(tmp_path: Path, end: float) -> None:
+    """Two pi rounded up once left a sliver of a curve, which was dropped, and the hole with it."""
+
+    def draw(space: Any) -> None:
+        square(space)
+        space.add_ellipse((50, 50), (20, 0), ratio=0.5, start_param=0.0, end_param=end)
+
+    part = only(read_drawing(drawing(tmp_path / "e.dxf", draw)))
+
+    assert part.area_mm2 == pytest.approx(10000 - 200 * math.pi, rel=1e-9)
+
+
+def test_an_arc_all_round_stays_a_circle_and_a_short_one_short(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        square(space)
+        space.add_arc((50, 50), 10, 0, 360.00001)
+        space.add_arc((20, 20), 10, 359.999, 0.0005)
+
+    part = only(read_drawing(drawing(tmp_path / "a.dxf", draw)))
+
+    assert part.area_mm2 == pytest.approx(10000 - 100 * math.pi, rel=1e-12)
+
+
+def test_a_drawing_that_lies_elsewhere_is_an_error(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        square(space)
+        space.doc.add_xref_def("holes.dxf", "HOLES")
+        space.add_blockref("HOLES", (0, 0))
+
+    read = read_drawing(drawing(tmp_path / "x.dxf", draw))
+
+    (text,) = found(read, "drawing elsewhere")
+    assert "holes.dxf" in text
+    assert {f.severity for f in read.findings if f.kind == "drawing elsewhere"} == {"error"}
+
+
+def test_width_of_an_old_polyline_is_told(tmp_path: Path) -> None:
+    def draw(space: Any) -> None:
+        corners = [(0, 0), (80, 0), (80, 50), (0, 50)]
+        space.add_polyline2d(corners, close=True, dxfattribs={"default_start_width": 2, "default_end_width": 2})
+
+    (text,) = found(read_drawing(drawing(tmp_path / "w.dxf", draw)), "decided")
+
+    assert "drawn with a width" in text

@@ -8,7 +8,7 @@ from nesting.drawing.contours import contours_of
 from nesting.drawing.entities import Drawn
 from nesting.drawing.nest import Nested, nest
 from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Curve, Line, Polyline, circle
+from nesting.geometry.curves import Arc, Curve, Line, Polyline, circle
 
 
 def read(*curves: Curve, join_mm: float = 0.5) -> Nested:
@@ -64,12 +64,54 @@ def test_sheet_edge_round_parts_is_left_out() -> None:
     assert kinds(nested) == ["sheet edge"]
 
 
+def test_a_rectangle_with_bored_holes_is_no_sheet_of_washers() -> None:
+    """Countersunk and threaded holes are drawn as two circles; which one is cut through only the designer knows."""
+    places = [(20, 20), (280, 20), (20, 100), (280, 100)]
+
+    nested = read(box(0, 0, 300, 120), *[circle(at, r) for at in places for r in (7.5, 4.5)])
+
+    assert holes(nested) == [4]
+    assert {(f.kind, f.severity) for f in nested.findings} == {("circle in circle", "error")}
+    assert len(nested.findings) == 4
+
+
+def test_a_disc_in_a_large_ring_is_a_part() -> None:
+    nested = read(circle((0, 0), 100), circle((0, 0), 80), circle((0, 0), 60))
+
+    assert sorted(holes(nested)) == [0, 1]
+    assert nested.findings == ()
+
+
 def test_frame_with_a_part_in_its_window_is_no_sheet_edge() -> None:
     nested = read(
         box(0, 0, 300, 300), box(50, 50, 200, 200), box(60, 60, 100, 100), circle((100, 100), 9), circle((20, 20), 5)
     )
 
     assert holes(nested) == [2, 1]
+
+
+@pytest.mark.parametrize("kind", ["lobe", "spike"])
+def test_a_lobe_or_spike_small_beside_its_part_is_an_error(kind: str) -> None:
+    """The lobe is wound the other way and its thousandth of the area once passed for rounding."""
+    ends = ((499, 1200, 0), (501, 1200, 0)) if kind == "lobe" else ((500, 1060, 0), (500, 1060, 0))
+    feet = (502, 498) if kind == "lobe" else (500, 500)
+    top = ((feet[0], 1000, 0), *ends, (feet[1], 1000, 0))
+    plate = Polyline(vertices=((0, 0, 0), (1000, 0, 0), (1000, 1000, 0), *top, (0, 1000, 0)), is_closed=True)
+
+    nested = read(plate)
+
+    assert nested.outlines == ()
+    assert [(f.kind, f.severity) for f in nested.findings] == [("crosses itself", "error")]
+
+
+def test_a_hairs_curl_at_a_corner_is_told() -> None:
+    curl = ((100, 99.97, 0), (99.97, 100.02, 0), (100.02, 100, 0))
+    plate = Polyline(vertices=((0, 0, 0), (100, 0, 0), *curl, (0, 100, 0)), is_closed=True)
+
+    nested = read(plate)
+
+    assert holes(nested) == [0]
+    assert kinds(nested) == ["touches itself"]
 
 
 def test_self_crossing_contour_is_an_error_with_its_place() -> None:
@@ -129,6 +171,13 @@ def test_a_hole_drawn_twice_a_hair_apart_is_one() -> None:
     assert holes(nested) == [1]
 
 
+def test_a_hole_drawn_again_a_hair_larger_is_one() -> None:
+    nested = read(box(0, 0, 100, 100), circle((50, 50), 4), circle((50, 50), 4.06))
+
+    assert holes(nested) == [1]
+    assert kinds(nested) == ["nearly the same"]
+
+
 def test_neighbours_that_touch_do_not_cross() -> None:
     nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 10))
 
@@ -167,3 +216,14 @@ def test_one_polyline_with_a_gap_is_an_open_outline_and_not_a_stray_line() -> No
 
     assert nested.outlines == ()
     assert [f.kind for f in nested.findings] == ["broken outline"]
+
+
+@pytest.mark.parametrize("sweep_deg", [355.0, 330.0])
+def test_one_arc_nearly_round_is_an_open_outline(sweep_deg: float) -> None:
+    """Left as a stray line it is no hole, and what it goes round would be a part of its own."""
+    ring = Arc(center=(50.0, 50.0), radius_mm=30.0, start_deg=5.0, sweep_deg=sweep_deg)
+
+    nested = read(ring, circle((50.0, 50.0), 10.0))
+
+    assert nested.outlines == ()
+    assert kinds(nested) == ["broken outline"]

@@ -178,6 +178,22 @@ def test_tight_corners_smaller_than_the_chord_stay_safe() -> None:
     assert fine(contour).buffer(FINEST_MM).contains(contour.polygon(chord_mm, "inward"))
 
 
+@pytest.mark.parametrize("bulge", [0.0, 0.1])
+def test_a_lobe_wound_the_other_way_is_not_lost(bulge: float) -> None:
+    """Twisted at its foot, the ear runs clockwise; as part of a part it must not lie on a neighbour."""
+    corners = ((0, 0), (100, 0), (100, 100), (52, 100), (49, 120), (51, 120), (48, 100), (0, 100))
+    ear = Contour(
+        curves=(Polyline(vertices=tuple((x, y, bulge if y == 0 else 0.0) for x, y in corners), is_closed=True),)
+    )
+
+    outward, inward = ear.polygon(0.05, "outward"), ear.polygon(0.05, "inward")
+
+    assert outward.buffer(1e-6).contains(shapely.LineString(corners[2:]))
+    assert outward.contains(shapely.Point(50.0, 119.0))
+    assert inward.within(outward)
+    assert inward.area > 9900.0
+
+
 def test_contour_of_nothing_is_refused() -> None:
     with pytest.raises(ValueError, match="at least one curve"):
         Contour(curves=())
@@ -203,3 +219,14 @@ def test_a_circle_in_three_arcs_keeps_its_area_at_every_chord() -> None:
     for chord in (0.01, 0.001, 0.0005, 0.0001, 0.00005):
         for side in ("midway", "outward", "inward"):
             assert around.polygon(chord, side).area == pytest.approx(64 * math.pi, rel=10 * chord)
+
+
+def test_a_bulge_too_flat_to_tell_its_centre_is_a_line() -> None:
+    """Its centre would lie 1e8 mm away, and the area come out wrong by a ten-millionth."""
+    corners = ((10.0, 0.0, 0.0), (-2.2, 9.7, 2e-8), (-9.0, 4.3, 0.0), (-9.0, -4.3, 0.0))
+    contour = Contour(curves=(Polyline(vertices=corners, is_closed=True),))
+
+    moved = contour.posed(Pose(turn_deg=102.0, x_mm=0.0, y_mm=1205.0))
+
+    assert all(isinstance(piece, Line) for piece in contour.pieces)
+    assert moved.area_mm2 == pytest.approx(contour.area_mm2, rel=1e-10)
