@@ -1,5 +1,6 @@
 """Ways in by what is drawn or laid out already: an outline, a sheet that was cut, the leftover of a layout."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,6 +13,7 @@ from cli.output import emit, finding_line, json_option, say, show
 from cli.plate_options import finish, known_of, length, tell, with_known
 
 if TYPE_CHECKING:
+    from nesting.drawing.findings import Finding
     from nesting.files.plate_file import StoredPlate
     from nesting.shop import Shop
 
@@ -50,14 +52,12 @@ def drawing(
         if kerf != "0" or notch != "0" or shop:
             raise click.UsageError("--kerf, --notch and --shop go with --cut")
         found, findings = from_drawing(file, uncertainty_mm=length(uncertainty), units=unit)
-        for finding in findings:
-            if finding.severity != "note":
-                say(finding_line(file.name, finding))
+        _say_findings(file, findings)
         return finish(found, given, as_json=as_json, source=file)
     from nesting.steps.capture import stored
 
     sizes = _shop(shop)
-    pieces = from_cut_drawing(
+    pieces, findings = from_cut_drawing(
         file,
         kerf_mm=length(kerf),
         notch_mm=length(notch),
@@ -66,6 +66,7 @@ def drawing(
         uncertainty_mm=length(uncertainty),
         units=unit,
     )
+    _say_findings(file, findings)
     for note in pieces[0].notes:
         say(f"note: {note}")
     kept = [stored(p, known_of(given), name=file.stem, readings=file.name) for p in pieces]
@@ -131,6 +132,13 @@ def leftover(
         write_plates(plates, dxf, shears=lines)
         say(f"wrote {dxf}")
     return code
+
+
+def _say_findings(file: Path, findings: "Iterable[Finding]") -> None:
+    for finding in findings:
+        # What is mended is no news; a layer left out may hold an old cut-out.
+        if finding.severity != "note" or finding.kind == "layers left out":
+            say(finding_line(file.name, finding))
 
 
 def _several(kept: "list[StoredPlate]", given: dict[str, Any], areas: dict[str, Any], *, as_json: bool) -> int:

@@ -16,8 +16,8 @@ ON_ARC: Final = frozenset({"arc", "through", "on"})
 def from_corners(pasted: Pasted, *, unit: Unit = "mm", sigma_mm: float = SIGMA_MM) -> Captured:
     """Return the plate of corners: lines `x,y`, `x,y,bulge`, `x,y,arc` (a point on an arc), `circle,x,y,diameter`.
 
-    A name may stand in front.  Raise `InputError` with file and line for what cannot be read, and where the corners
-    bound no plain area.
+    A name may stand in front.  Raise `InputError` with file and line for what cannot be read, where the corners bound
+    no plain area, and for holes that reach beyond the outline.
     """
     started = False
 
@@ -28,7 +28,7 @@ def from_corners(pasted: Pasted, *, unit: Unit = "mm", sigma_mm: float = SIGMA_M
         return spot
 
     found = [(s, drawn(s, pasted.name)) for s in sections(pasted, place)]
-    return captured("corners", found, sigma_mm=sigma_mm)
+    return captured("corners", found, source=pasted.name, sigma_mm=sigma_mm)
 
 
 def _corner(row: Row, unit: Unit, *, may_be_heading: bool) -> Spot | None:

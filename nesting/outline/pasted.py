@@ -17,18 +17,25 @@ _FRACTION: Final = re.compile(r"\d+/\d+")
 _DEGREES: Final = re.compile(
     r"([+-]?)(\d+(?:\.\d*)?)(?:[°\-:d ]+(\d+(?:\.\d*)?)['′m]?(?:[\-: ]*(\d+(?:\.\d*)?)[\"″s]?)?)?°?"
 )
+_COMMA: Final = re.compile(r"[+-]?\s*\d*,\d+(?![\d,.])")
+_THOUSANDS: Final = re.compile(r"[+-]?\s*[1-9]\d{0,2},\d{3}(?![\d,.])")
+_SIXTY: Final = 60
 MOST_LINES: Final = 100_000
 
 
 @dataclass(frozen=True, kw_only=True)
 class Row:
-    """One line that holds something: its number from 1, its fields, and whether a comma is a decimal point in it."""
+    """One line that holds something: its number from 1, its fields, and whether a comma is a decimal point in it.
+
+    `commas_known` tells that some number of the text shows it: `1,200` alone may be thousands, beside `0,5` it is not.
+    """
 
     source: str
     line: int
     text: str
     fields: tuple[str, ...]
     decimal_comma: bool
+    commas_known: bool = False
 
     @property
     def is_heading(self) -> bool:
@@ -47,6 +54,9 @@ class Row:
 
     def length(self, text: str, unit: Unit) -> float:
         """Return one field as millimetres; raise `InputError` with the line."""
+        if self.decimal_comma and not self.commas_known and may_be_thousands(text):
+            either = f"{text.replace(',', '.')} or {text.replace(',', '')}"
+            self.refuse(f"{text!r} may be a decimal comma or thousands", f"write {either}")
         try:
             return measure(text, unit, decimal_comma=self.decimal_comma)
         except InputError as error:
@@ -60,7 +70,10 @@ class Row:
                 f"{text!r} is not an angle", "write degrees such as 90, -45.5 or 126-55-17 (degrees-minutes-seconds)"
             )
         sign, degrees, minutes, seconds = match.groups()
-        value = float(degrees) + float(minutes or 0.0) / 60 + float(seconds or 0.0) / 3600
+        for part, name, whole in ((minutes, "minutes", "a degree"), (seconds, "seconds", "a minute")):
+            if part is not None and float(part) >= _SIXTY:
+                self.refuse(f"{text!r} has {part} {name}", f"{whole} has {_SIXTY}; write degrees-minutes-seconds")
+        value = float(degrees) + float(minutes or 0.0) / _SIXTY + float(seconds or 0.0) / _SIXTY**2
         return -value if sign == "-" else value
 
 
@@ -93,11 +106,20 @@ class Pasted:
         lines = self.text.splitlines()
         if len(lines) > MOST_LINES:
             raise InputError(f"{self.name}: {len(lines)} lines; give the corners of one plate")
-        for number, line in enumerate(lines, start=1):
-            text = line.split("#")[0].strip()
-            if text.strip(",;\t "):
-                fields, comma = split(text)
-                yield Row(source=self.name, line=number, text=text, fields=fields, decimal_comma=comma)
+        texts = [(number, line.split("#")[0].strip()) for number, line in enumerate(lines, start=1)]
+        found = [(number, text, *split(text)) for number, text in texts if text.strip(",;\t ")]
+        known = any(_shows_decimals(f) for *_, fields, comma in found if comma for f in fields)
+        for number, text, fields, comma in found:
+            yield Row(source=self.name, line=number, text=text, fields=fields, decimal_comma=comma, commas_known=known)
+
+
+def may_be_thousands(number: str) -> bool:
+    """True for a number such as `1,200`, whose comma may part thousands as well as decimals."""
+    return bool(_THOUSANDS.match(number))
+
+
+def _shows_decimals(field: str) -> bool:
+    return bool(_COMMA.match(field)) and not may_be_thousands(field)
 
 
 def split(text: str) -> tuple[tuple[str, ...], bool]:

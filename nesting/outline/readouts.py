@@ -14,7 +14,7 @@ from nesting.outline.fits import fit_line
 from nesting.outline.pasted import Pasted, Row
 from nesting.outline.rings import ring
 from nesting.outline.spelled import Columns, Decimal, columns_in, read_position, unit_said
-from nesting.outline.traced import Drawn, Section, Spot, captured, drawn, round_hole, sections
+from nesting.outline.traced import Drawn, Section, Spot, captured, drawn, sections
 from nesting.units import Unit
 
 Floats = NDArray[np.float64]
@@ -42,10 +42,11 @@ def from_readouts(
 
     The outline's first point taken again at its end is the closing check and no corner.  Points called `arc` lie on
     an arc between the corners beside them.  After a line `edge` points are touches on one straight edge, and corners
-    lie where the fitted edges meet; with `touch_radius_mm` the tip's radius is taken out, on the plate's side.
+    lie where the fitted edges meet; with `touch_radius_mm` the tip's radius is taken out of edges and circles: a hole
+    was touched from inside, all else from outside.
 
-    Raise `InputError` with the line for what cannot be read, for a closing error above `closing_limit_mm`, and for a
-    touch radius where nothing says which edge was touched.
+    Raise `InputError` with the line for what cannot be read, for a closing error above `closing_limit_mm`, for a
+    touch radius where nothing says which edge was touched, and for holes that reach beyond the outline.
     """
     found = sections(pasted, _Reader(unit, decimal))
     outline = next(s for s in found if s.kind == "outline")
@@ -55,12 +56,12 @@ def from_readouts(
         if section.edges:
             shapes.append((section, _touched(section, pasted.name, touch_radius_mm, sigma_mm)))
         elif section.round:
-            shapes.append((section, round_hole(section, pasted.name, touch_radius_mm)))
+            shapes.append((section, drawn(section, pasted.name, grown_mm=_tip_out(section, touch_radius_mm))))
         elif touch_radius_mm:
             raise InputError(
                 f"{pasted.name}, line {section.line}: a touch radius, and corners of {section.kind}: a round "
                 "tip touches edges, not corners; write 'edge' before the touches of each edge (two or more), or "
-                "'hole circle' before a round hole"
+                f"'{section.kind} circle' where it is round"
             )
         else:
             shapes.append((section, drawn(section, pasted.name)))
@@ -72,6 +73,7 @@ def from_readouts(
     return captured(
         "torch readouts",
         shapes,
+        source=pasted.name,
         sigma_mm=sigma_mm,
         more_mm=closing or 0.0,
         notes=[] if closing is None else [f"first point taken again: {closing:.2f} mm off, added to the uncertainty"],
@@ -130,6 +132,11 @@ def _closing(outline: Section, source: str, limit_mm: float) -> float | None:
     return off
 
 
+def _tip_out(section: Section, radius_mm: float) -> float:
+    """How far the true edge lies outside of where a tip's middle ran: a hole is touched from inside, all else not."""
+    return radius_mm if section.kind == "hole" else -radius_mm
+
+
 def _touched(section: Section, source: str, radius_mm: float, sigma_mm: float) -> Drawn:
     """Corners where the edges through their touches meet, and how far these scatter for points that do by 1 mm."""
     where = f"{source}, line {section.line} ({section.kind})"
@@ -146,7 +153,7 @@ def _touched(section: Section, source: str, radius_mm: float, sigma_mm: float) -
             raise InputError(f"{where}: edge {number} has points called arc; touches are for straight edges")
     counts = [len(run) for run in runs]
     points = np.array([s.at for run in runs for s in run])
-    shift = -radius_mm if section.kind in ("outline", "keep-out", "clamp") else radius_mm
+    shift = _tip_out(section, radius_mm)
     corners = _meeting(points, counts, shift, where)
     slopes = np.empty((2 * len(runs), 2 * len(points)))
     for k in range(2 * len(points)):

@@ -1,17 +1,18 @@
 """Machine positions as controllers, displays and people spell them."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NoReturn
 
 from nesting.errors import InputError
 from nesting.geometry.pose import Point
-from nesting.outline.pasted import Row, measure, split
+from nesting.outline.pasted import Row, may_be_thousands, measure, split
 from nesting.units import Unit
 
 Decimal = Literal["point", "comma"]
 
-_NUMBER: Final = r"[+-]?\s*(?:\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)"
+_NUMBER: Final = r"[+-]?\s*(?:\d+\s+\d+/\d+|\d+-\d+/\d+|\d+/\d+|\d+(?:[.,]\d+|\.)?|[.,]\d+)"
 _UNIT: Final = r"(?:\s*(?:mm|cm|inches|inch|in|\"))?"
 _AXIS: Final = re.compile(
     rf"(?<![A-Za-z])([XYZ])(?:[\s_-]*(?:axis|pos(?:ition)?|abs|work))?\s*[:=]?\s*({_NUMBER}{_UNIT})(?![\d.])",
@@ -21,10 +22,11 @@ _LABEL: Final = re.compile(
     r"\s*(?:(?:point|pt|pos|p|no|nr|n)\.?\s*)?\d+\s*(?::|\)|\.(?=\s))\s*|\s*N\d+\s+(?=[GXY])|\s*(?:point|pt|p)\s*\d+\b[\s,;]*",
     re.IGNORECASE,
 )
-_CODE: Final = re.compile(r"(?<![A-Za-z])([GMFSTN])\s*0*(\d+(?:\.\d+)?)(?![\d.])", re.IGNORECASE)
+_CODE: Final = re.compile(r"(?<![A-Za-z])([GMFSTN])\s*0*(\d+(?:\.\d+)?)\.?(?![\d.])", re.IGNORECASE)
 _ARC_WORD: Final = re.compile(r"(?<![A-Za-z])(arc|on arc|through|curve)(?![A-Za-z])", re.IGNORECASE)
 _TWO_COMMAS: Final = re.compile(r"\s*[+-]?\d+,\d+\s+[+-]?\d+,\d+\s*")
-_AMBIGUOUS: Final = re.compile(r"[+-]?\s*\d{1,3},\d{3}")
+_NUMBERED: Final = re.compile(r"\s*\d+\.\s*")
+_ENDS_IN_POINT: Final = re.compile(r"\d\.(?!\d)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,15 +82,24 @@ def read_position(
         if len(fields) <= max(columns.x, columns.y):
             row.refuse(f"{len(fields)} columns", "x and y stand further right by the headings")
         pair = (fields[columns.x], fields[columns.y])
-        comma: Decimal = decimal or ("comma" if row.decimal_comma else "point")
-        return Spelled(at=(_value(row, pair[0], unit, comma), _value(row, pair[1], unit, comma)), on_arc=on_arc)
+        point = decimal or (_shown(row, pair) if row.decimal_comma else "point")
+        return Spelled(at=(_value(row, pair[0], unit, point), _value(row, pair[1], unit, point)), on_arc=on_arc)
     axes = [(m[1].upper(), m[2]) for m in _AXIS.finditer(text)]
     if axes:
         return Spelled(at=_tagged(row, text, axes, unit, decimal), on_arc=on_arc)
-    bare = _LABEL.sub("", text, count=1) if _LABEL.match(text) else text
+    bare = _unlabelled(text)
     if not re.search(r"\d", bare):
         return None
     return Spelled(at=_plain(row, bare, unit, decimal), on_arc=on_arc)
+
+
+def _unlabelled(text: str) -> str:
+    label = _LABEL.match(text)
+    if label is None:
+        return text
+    rest = text[label.end() :]
+    # Where another number ends in a point too, as in `1200. 0.`, the first is as likely a length.
+    return text if _NUMBERED.fullmatch(label[0]) and _ENDS_IN_POINT.search(rest) else rest
 
 
 def _refuse_moves(row: Row, text: str) -> None:
@@ -129,14 +140,20 @@ def _plain(row: Row, bare: str, unit: Unit, decimal: Decimal | None) -> Point:
         row.refuse(
             f"{row.text!r} is no position", "write X123.4 Y56.7, or x and y with a comma, semicolon or tab between"
         )
-    point: Decimal = decimal or ("comma" if comma else "point")
+    point = decimal or (_shown(row, fields) if comma else "point")
     return (_value(row, fields[0], unit, point), _value(row, fields[1], unit, point))
+
+
+def _shown(row: Row, fields: Sequence[str]) -> Decimal | None:
+    """Whether commas are decimals where they part no fields; None where nothing read so far tells."""
+    known = row.commas_known or any("," in f and not may_be_thousands(f) for f in fields)
+    return "comma" if known else None
 
 
 def _value(row: Row, number: str, unit: Unit, decimal: Decimal | None) -> float:
     plain = re.sub(r"^([+-])\s+", r"\1", number.strip())
     if "," in plain:
-        if decimal is None and _AMBIGUOUS.match(plain):
+        if decimal is None and may_be_thousands(plain):
             row.refuse(
                 f"{plain!r} may be a decimal comma or thousands", "say --decimal comma, or write it with a point"
             )

@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Final
 
 from nesting.errors import InputError
 from nesting.geometry.contour import Contour
@@ -14,11 +14,12 @@ from nesting.outline.arcs import arc_spread, bulge_over
 from nesting.outline.bounds import bound
 from nesting.outline.captured import Captured
 from nesting.outline.fits import fit_circle, worst_circle_sigma
+from nesting.outline.misplaced import Kind, Placed, warn_of_misplaced
 from nesting.outline.pasted import Pasted, Row
 from nesting.outline.rings import Vertex, ring
 from nesting.plate import KeepOut
+from nesting.tolerances import NESTING_CHORD_MM
 
-Kind = Literal["outline", "hole", "keep-out", "clamp"]
 _SECTION: Final = re.compile(r"(outline|edge|hole|keep-?\s?out|clamp|magnet)\b[\s,;:]*(.*)", re.IGNORECASE)
 
 
@@ -102,8 +103,11 @@ def _section(head: re.Match[str], row: Row) -> Section:
     return Section(kind=kinds.get(word, "keep-out"), line=row.line, reason=reason, round=is_round)
 
 
-def drawn(section: Section, source: str) -> Drawn:
-    """Return the contour of a section of corners; raise `InputError` with its line if it bounds no plain area."""
+def drawn(section: Section, source: str, *, grown_mm: float = 0.0) -> Drawn:
+    """Return the contour of a section of corners; raise `InputError` with its line if it bounds no plain area.
+
+    The radius of points on a circle is then grown by `grown_mm`.
+    """
     where = f"{source}, line {section.line} ({section.kind})"
     first = section.spots[0]
     if first.diameter_mm is not None:
@@ -111,19 +115,19 @@ def drawn(section: Section, source: str) -> Drawn:
             raise InputError(f"{where}: a whole circle and more points; begin another section for them")
         return Drawn(contour=Contour(curves=(circle(first.at, first.diameter_mm / 2),)), spread=math.sqrt(1.25))
     if section.round:
-        return _round(section, where)
+        return _round(section, where, grown_mm)
     vertices, spread = _vertices(section.spots, where)
     return Drawn(contour=ring(vertices, where), spread=spread)
 
 
-def _round(section: Section, where: str, shift_mm: float = 0.0) -> Drawn:
+def _round(section: Section, where: str, grown_mm: float) -> Drawn:
     if len(section.spots) < 3:
         raise InputError(f"{where}: {len(section.spots)} points on a circle; take three or more, well round it")
     try:
         fit = fit_circle([s.at for s in section.spots])
     except ValueError as error:
         raise InputError(f"{where}: no circle: {error}; take points well round it") from None
-    radius = fit.radius_mm + shift_mm
+    radius = fit.radius_mm + grown_mm
     if not radius > 0.0:
         raise InputError(
             f"{where}: nothing is left of a circle of radius {fit.radius_mm:.2f} mm; check the touch radius"
@@ -134,11 +138,6 @@ def _round(section: Section, where: str, shift_mm: float = 0.0) -> Drawn:
         spread=worst_circle_sigma(fit),
         off_mm=float(abs(fit.off).max()) if len(section.spots) > 3 else 0.0,
     )
-
-
-def round_hole(section: Section, source: str, shift_mm: float) -> Drawn:
-    """As `drawn` for points on a circle, its radius then grown by `shift_mm`."""
-    return _round(section, f"{source}, line {section.line} ({section.kind})", shift_mm)
 
 
 def _vertices(spots: Sequence[Spot], where: str) -> tuple[list[Vertex], float]:
@@ -172,17 +171,22 @@ def captured(
     way: str,
     found: Sequence[tuple[Section, Drawn]],
     *,
+    source: str,
     sigma_mm: float,
     more_mm: float = 0.0,
     notes: Sequence[str] = (),
     warnings: Sequence[str] = (),
     figures: dict[str, object] | None = None,
 ) -> Captured:
-    """Put the sections together; the bound is that of the worst contour, and `more_mm` on top of it."""
+    """Put the sections together; the bound is that of the worst contour, and `more_mm` on top of it.
+
+    Raise `InputError` with `source` and line for a hole that reaches beyond the outline by more than the bound.
+    """
     count = sum(len(s.spots) for s, _ in found if s.kind in ("outline", "hole"))
     worst = max(bound(sigma_mm * d.spread, count) + d.off_mm for s, d in found if s.kind in ("outline", "hole"))
     (outer,) = (d.contour for s, d in found if s.kind == "outline")
     outline = next(s for s, _ in found if s.kind == "outline")
+    misplaced = warn_of_misplaced([_placed(s, d, source) for s, d in found], worst + more_mm)
     return Captured(
         way=way,
         outer=outer,
@@ -200,9 +204,14 @@ def captured(
         basis=f"{count} points of {sigma_mm:g} mm (1 sigma in x and y)"
         + (f", and {more_mm:.2f} mm" if more_mm else ""),
         notes=("edges are taken as straight where nothing else is said", *notes),
-        warnings=tuple(warnings),
+        warnings=(*warnings, *misplaced),
         figures={
             "corners": [{"line": s.line, "x_mm": round(s.at[0], 4), "y_mm": round(s.at[1], 4)} for s in outline.spots],
             **(figures or {}),
         },
     )
+
+
+def _placed(section: Section, found: Drawn, source: str) -> Placed:
+    where = f"{source}, line {section.line} ({section.kind})"
+    return Placed(kind=section.kind, where=where, area=found.contour.polygon(NESTING_CHORD_MM, "midway"))

@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import ezdxf
 import pytest
 from outline_layouts import LAYOUT
 
@@ -223,3 +224,25 @@ def test_leftover_of_a_layout_becomes_plates(tmp_path: Path, capsys: pytest.Capt
     first = read_plate_file(Path(told["plates"][0]["file"]))
     assert (first.plate.parent, first.plate.heat, first.capture.readings) == ("odd", "H1", "layout.json")
     assert "SHEAR_LINE" in dxf.read_text(encoding="cp1252")
+
+
+def test_what_was_noticed_in_a_drawing_of_what_was_cut_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = tmp_path / "cut.dxf"
+    document = ezdxf.new("R2000")
+    document.header["$INSUNITS"] = 4
+    space = document.modelspace()
+    space.add_lwpolyline([(0, 0), (1000, 0), (1000, 500), (0, 500)], close=True)
+    space.add_circle((200, 250), 80, dxfattribs={"layer": "ETCH"})
+    space.add_circle((700, 250), 80, dxfattribs={"layer": "NOTES"})
+    document.saveas(path)
+    args = ["plate", "drawing", str(path), "--cut", "--uncertainty", "1", "--json"]
+    assert main(args) == 0
+    shown = capsys.readouterr()
+    assert "warning: cut.dxf: CIRCLE" in shown.err and "layer of marks taken as cut out of the sheet" in shown.err
+    assert "note: cut.dxf: layers left out: NOTES" in shown.err
+    assert json.loads(shown.out)["exit_code"] == 0
+    space.add_blockref("NOPE", (500, 250))
+    document.saveas(path)
+    assert main([*args, "--out", str(tmp_path / "rest.toml")]) == 2
+    assert "block 'NOPE' does not exist" in capsys.readouterr().err
+    assert not (tmp_path / "rest.toml").exists()

@@ -64,6 +64,18 @@ def test_a_spreadsheet_with_semicolons_and_decimal_commas():
     assert corners("x;y\n0;0\n1000,5;0\n1000,5;500\n0;500").outer.area_mm2 == pytest.approx(500_250.0)
 
 
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_a_comma_that_may_part_thousands_is_refused(mark: str):
+    """A spreadsheet's `1,200` was once a plate 1.2 mm wide."""
+    text = "0;0\n1,200;0\n1,200;{high}\n0;{high}".replace(";", mark)
+    with pytest.raises(
+        InputError, match=r"plate.csv, line 2: '1,200' may be a decimal comma or thousands; write 1.200 or"
+    ):
+        corners(text.format(high="800"))
+    assert corners(text.format(high="800,5")).outer.area_mm2 == pytest.approx(1.2 * 800.5)
+    assert corners(text.format(high="0,900")).outer.area_mm2 == pytest.approx(1.2 * 0.9)
+
+
 @pytest.mark.parametrize(
     ("text", "told"),
     [

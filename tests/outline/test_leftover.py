@@ -87,7 +87,8 @@ def test_what_is_left_of_a_sheet_that_was_cut(tmp_path: Path):
     space.add_circle((200, 300), 40)
     document.saveas(path)
     options = {"keep_mm": ((300.0, 300.0),), "uncertainty_mm": 2.0}
-    (piece,) = from_cut_drawing(path, kerf_mm=2.0, notch_mm=5.0, **options)  # type: ignore[arg-type]
+    (piece,), findings = from_cut_drawing(path, kerf_mm=2.0, notch_mm=5.0, **options)  # type: ignore[arg-type]
+    assert findings == ()
     shape = shapely.Polygon([p.start for p in piece.outer.pieces], [[p.start for p in h.pieces] for h in piece.holes])
     gone = shapely.Point(200, 300).buffer(157.0, quad_segs=200)
     assert shape.intersection(gone).area < 1e-6

@@ -64,11 +64,36 @@ def test_points_on_arcs(text: str):
 
 
 @pytest.mark.parametrize(
+    ("text", "at"),
+    [
+        ("X1200. Y0.", (1200.0, 0.0)),
+        ("X1200.Y0.", (1200.0, 0.0)),
+        ("x: 1200. mm y: 0. mm", (1200.0, 0.0)),
+        ("N10 G01 X1200. Y-3. F1200.", (1200.0, -3.0)),
+        ("X.5 Y-.25", (0.5, -0.25)),
+        ("1200., 0.", (1200.0, 0.0)),
+        ("1200. 0.", (1200.0, 0.0)),
+        ("1. 1200 0", (1200.0, 0.0)),
+        ("X0,500 Y0,250", (0.5, 0.25)),
+    ],
+)
+def test_numbers_that_end_or_begin_with_a_point(text: str, at: tuple[float, float]):
+    """Controllers write so; `X1200. Y0.` was once no length."""
+    found = read_position(row(text), "mm")
+    assert found is not None and found.at == pytest.approx(at)
+
+
+@pytest.mark.parametrize(
     ("text", "told"),
     [
         ("X1,234 Y5,678", "may be a decimal comma or thousands; say --decimal comma"),
         ("X1,234.5 Y3", "beside x and y"),
+        ("X1,234. Y3", "beside x and y"),
+        ("X1200.. Y3", "every position needs one x and one y|beside x and y"),
         ("1 2 3", r"three numbers \(1, 2, 3\)"),
+        ("1200. 0. 5.", r"three numbers \(1200., 0., 5.\)"),
+        ("1,200;0", "'1,200' may be a decimal comma or thousands; say --decimal comma"),
+        ("1,200 / 0", "'1,200' may be a decimal comma or thousands; say --decimal comma"),
         ("X5", "X; every position needs one x and one y"),
         ("X5 Y6 X7", "every position needs one x and one y"),
         ("G91 X1 Y2", "relative positions"),
@@ -79,6 +104,17 @@ def test_points_on_arcs(text: str):
 def test_doubtful_positions_are_refused(text: str, told: str):
     with pytest.raises(InputError, match=rf"list.txt, line 1: .*{told}"):
         read_position(row(text), "mm")
+
+
+def test_one_number_tells_for_a_whole_text_that_commas_are_decimals():
+    """`1,200` alone may be thousands: a plate 1.2 mm wide was once read from it without a word."""
+    corners = "0;0\n{wide};0\n{wide};800\n0;800"
+    assert read(corners.format(wide="1,200") + ",5").outer.area_mm2 == pytest.approx(1.2 * 800.25)
+    assert read(corners.format(wide="1,200"), decimal="comma").outer.area_mm2 == pytest.approx(1.2 * 800)
+    assert read(corners.format(wide="1200,000")).outer.area_mm2 == pytest.approx(1200 * 800)
+    for text in (corners, f"x;y\n{corners}", corners.replace(";", "\t")):
+        with pytest.raises(InputError, match=r"'1,200' may be a decimal comma or thousands; say --decimal comma"):
+            read(text.format(wide="1,200"))
 
 
 def test_headings_program_lines_and_units():
@@ -121,6 +157,8 @@ def test_touches_with_a_round_tip_give_the_edges_themselves():
     assert max(min(math.dist(t, g) for g in got) for t in true) < 1e-3
     with pytest.raises(InputError, match="a round tip touches edges, not corners"):
         read("0,0\n1000,0\n1000,500\n0,500", touch_radius_mm=6.0)
+    with pytest.raises(InputError, match="or 'outline circle' where it is round"):
+        read("0,0\n1000,0\n1000,500\n0,500", touch_radius_mm=6.0)
 
 
 def test_many_points_on_an_old_cut_out():
@@ -135,6 +173,20 @@ def test_many_points_on_an_old_cut_out():
     touched = read(f"{edges}hole circle\n{points}", touch_radius_mm=6.0)
     assert touched.holes[0].pieces[0].radius_mm == pytest.approx(80.0, abs=1e-3)  # type: ignore[union-attr]
     assert touched.outer.area_mm2 == pytest.approx(500_000.0)
+
+
+@pytest.mark.parametrize(
+    ("kind", "true_mm"), [("outline", 494.0), ("hole", 506.0), ("keep-out", 494.0), ("clamp", 494.0)]
+)
+def test_a_tip_runs_inside_of_holes_and_outside_of_all_else(kind: str, true_mm: float):
+    """The radius of everything round was once grown, that of a round plate as well."""
+    touches = "500,0\n0,500\n-500,0\n0,-500\n"
+    plate = "edge\n-900,-906\n900,-906\nedge\n906,-900\n906,900\nedge\n900,906\n-900,906\nedge\n-906,900\n-906,-900\n"
+    found = read(
+        f"{kind} circle\n{touches}" if kind == "outline" else f"{plate}{kind} circle\n{touches}", touch_radius_mm=6.0
+    )
+    contours = {"outline": [found.outer], "hole": found.holes}.get(kind, [k.contour for k in found.keep_outs])
+    assert [c.area_mm2 for c in contours] == [pytest.approx(math.pi * true_mm**2)]
 
 
 def test_crossing_outlines_and_missing_sections_are_told():

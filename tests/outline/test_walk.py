@@ -77,6 +77,9 @@ def test_a_wrong_turn_is_refused_and_its_corner_named():
         ("1200, 90\n800, 90", "2 edges; a plate has at least three"),
         ("1200, 90\n-5, 90\n3,4", "line 2: an edge of -5"),
         ("1200, up\n5, 90\n3,4", "line 1: 'up' is not an angle"),
+        ("1200, 89-75\n5, 90\n3,4", "line 1: '89-75' has 75 minutes; a degree has 60"),
+        ("1200, L 89-60\n5, 90\n3,4", "line 1: '89-60' has 60 minutes"),
+        ("1200, 89-59-60\n5, 90\n3,4", "line 1: '89-59-60' has 60 seconds; a minute has 60"),
         ("1200, 90, 4, 5", "line 1: .* is no leg of a walk"),
     ],
 )

@@ -54,7 +54,7 @@ def by_points(picture: Picture, ask: Ask, points: Pasted, lens: Lens | None = No
     corners = camera.pixels(np.array([s.at for s in outline.spots]))
     here = camera.on_face(corners.mean(axis=0) + np.array([[0.0, 0.0], [1.0, 0.0]]))
     spot = float(np.hypot(*(here[1] - here[0])))
-    base = captured("photo", found, sigma_mm=POINTING_PX * spot)
+    base = captured("photo", found, source=points.name, sigma_mm=POINTING_PX * spot)
     bound, pair = bound_of(camera, corners, POINTING_PX * spot)
     names = tuple(str(k + 1) for k in range(len(corners)))
     figures = [
@@ -67,7 +67,7 @@ def by_points(picture: Picture, ask: Ask, points: Pasted, lens: Lens | None = No
         basis=f"{marks.told} on the {ask.marks_on}, {len(pixels)} points set in the picture, {spot:.2f} mm a pixel",
         names=names,
         set_up_by=(names[pair[0]], names[pair[1]]),
-        warnings=marks.warnings,
+        warnings=(*marks.warnings, *base.warnings),
         figures={"corners": figures, "mm_per_pixel": round(spot, 4)},
     )
     rings = tuple(_ring(c, camera) for c in (kept.outer, *kept.holes))

@@ -66,6 +66,15 @@ def test_points_outside_the_picture_are_refused(picture: Path):
         by_points(read_picture(picture), ASK, Pasted(name="points", text="100,100\n9000,100\n500,500"))
 
 
+def test_points_of_a_hole_off_the_plate_are_refused_and_of_a_keep_out_told_of(found: Photo, picture: Path):
+    away = "5,5\n25,5\n25,25\n"
+    with pytest.raises(InputError, match=r"points, line \d+ \(hole\): lies outside of the outline"):
+        by_points(read_picture(picture), ASK, Pasted(name="points", text=f"{points_text(found)}hole\n{away}"))
+    text = f"{points_text(found)}keep-out\n{away}"
+    told = by_points(read_picture(picture), ASK, Pasted(name="points", text=text)).captured.warnings
+    assert any("(keep-out): no part of it lies on the plate" in t for t in told)
+
+
 def test_a_taped_length_checks_the_scale(found: Photo):
     corners = found.captured.figures["corners"]
     length = math.dist(*((c["x_mm"], c["y_mm"]) for c in (corners[0], corners[3])))
