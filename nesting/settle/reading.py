@@ -115,7 +115,7 @@ def _reading(
 def _position(row: Row, text: str, unit: Unit, decimal: Decimal | None) -> Point:
     # A position is told by its line: what stands behind the name is read as a line of its own.
     alone = next(Pasted(name=row.source, text=text).rows(), None)
-    found = alone and read_position(replace(alone, line=row.line), unit, decimal=decimal)
+    found = alone and read_position(replace(alone, line=row.line, commas_known=row.commas_known), unit, decimal=decimal)
     if not found:
         row.refuse(f"{text!r} is no position", "write x and y, such as 100,50 or X100 Y50")
     if found.on_arc:

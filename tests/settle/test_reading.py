@@ -52,6 +52,7 @@ def test_inches_fractions_and_decimal_commas():
     assert read('B=43-5/16", 3 3/8"') == [("B", (1100.1375, 85.725))]
     assert read("A=100,5 50,2") == [("A", (100.5, 50.2))]
     assert read("A;100,5;50,2") == [("A", (100.5, 50.2))]
+    assert read("A;100,500;50,250\nB;900,5;80,2")[0] == ("A", (100.5, 50.25)), "another line shows decimal commas"
     assert read("G20\nA X4 Y2\nG21\nB X1100 Y85") == [("A", (101.6, 50.8)), ("B", (1100.0, 85.0))]
 
 
