@@ -7,17 +7,26 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli.codes import CHECK_FAILED, DONE
-from cli.output import emit, json_option, say, show
+from cli.output import emit, finding_line, json_option, say, show
 
 if TYPE_CHECKING:
     from nesting.checking.findings import CheckReport, Closest
     from nesting.clearances import Clearances
     from nesting.layout import Layout
+    from nesting.plate import Plate
+    from nesting.units import DrawnUnit
 
 
 @click.command("check")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--layout", "layout_file", metavar="FILE", type=click.Path(path_type=Path), help="Layout of a drawing.")
+@click.option(
+    "--plate",
+    "plate_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Plate file (.toml) or drawing of the plate, for a drawing without its edge.",
+)
 @click.option("--kerf", metavar="LENGTH", help="Width of cut; default 0.")
 @click.option("--gap", metavar="LENGTH", help="Clear distance between finished parts.")
 @click.option("--margin", metavar="LENGTH", help="Clear distance to the plate's edge; default 0.")
@@ -26,6 +35,7 @@ if TYPE_CHECKING:
 def command(
     file: Path,
     layout_file: Path | None,
+    plate_file: Path | None,
     kerf: str | None,
     gap: str | None,
     margin: str | None,
@@ -35,13 +45,16 @@ def command(
     """Check FILE, a result folder, a layout (.json) or a drawing (.dxf), and name the worst pair and distance.
 
     A drawing is compared with the layout beside it, or with --layout.  For a drawing alone give --gap
-    (and --margin, --kerf): parts are then told apart by containment, and its plate edge is read from it.
+    (and --margin, --kerf).  Parts not on layers of ours are told apart by containment: on all layers that are
+    cut, a contour in another is a hole.  The plate's edge is what lies on PLATE_EDGE, else the contour round all
+    others; a drawing that holds parts only needs --plate, in the same coordinates.
 
     \b
     Examples:
       oddplate check demo-layout
       oddplate check demo-layout/layout.json
       oddplate check other.dxf --gap 6 --margin 10 --units mm
+      oddplate check parts-only.dxf --plate offcut.toml --gap 6 --margin 10
     """
     from nesting.check import check_layout
     from nesting.errors import InputError
@@ -52,7 +65,7 @@ def command(
         file = file / "layout.dxf"
     is_layout = file.suffix.lower() == ".json"
     if is_layout:
-        _refuse(given, layout_file)
+        _refuse(given, layout_file, plate_file)
     if not file.is_file():
         told = "a folder without layout.dxf" if file.is_dir() else "no such file"
         raise InputError(f"{file}: {told}; check the name and the folder")
@@ -60,9 +73,9 @@ def command(
         report = check_layout(load_layout(file))
     else:
         beside = file.with_name("layout.json")
-        if layout_file is None and not any(given.values()) and beside.is_file():
+        if layout_file is None and plate_file is None and not any(given.values()) and beside.is_file():
             layout_file = beside
-        report = _check_drawing(file, layout_file, given, units)
+        report = _check_drawing(file, layout_file, plate_file, given, units)
     if as_json:
         emit({"schema": "oddplate-check/1", "file": str(file), **_document(report)})
     else:
@@ -72,12 +85,13 @@ def command(
 
 def _refuse(given: dict[str, str | None], *more: object) -> None:
     if any(given.values()) or any(more):
-        raise click.UsageError("a layout file holds its own clearances; options go with a drawing")
+        raise click.UsageError("a layout file holds its own clearances and plate; options go with a drawing")
 
 
 def _check_drawing(
     file: Path,
     layout_file: Path | None,
+    plate_file: Path | None,
     given: dict[str, str | None],
     units: str | None,
 ) -> "CheckReport":
@@ -91,13 +105,24 @@ def _check_drawing(
         if file.suffix.lower() == ".svg":
             text = "an SVG drawing does not share the layout's origin; check layout.dxf, or give --gap and --margin"
             raise InputError(f"{file}: {text}")
-        _refuse(given)
+        _refuse(given, plate_file)
         layout: Layout = load_layout(layout_file)
         say(f"checked against {layout_file}")
         return check_drawing(file, layout=layout, units=unit)
     if given["gap"] is None:
         raise click.UsageError(f"{file}: no layout.json beside it; give --layout, or --gap (and --margin, --kerf)")
-    return check_drawing(file, clearances=_clearances(given), units=unit)
+    plate = _plate(plate_file, unit) if plate_file else None
+    return check_drawing(file, clearances=_clearances(given), plate=plate, units=unit)
+
+
+def _plate(file: Path, unit: "DrawnUnit | None") -> "Plate":
+    from nesting.steps.plate_from import plate_from
+
+    plate, findings = plate_from(file, unit)
+    for finding in findings:
+        if finding.severity != "note":
+            say(finding_line(file.name, finding))
+    return plate
 
 
 def _clearances(given: dict[str, str | None]) -> "Clearances":
@@ -123,6 +148,8 @@ def _document(report: "CheckReport") -> dict[str, Any]:
 
 
 def _show(file: Path, report: "CheckReport") -> None:
+    for note in report.notes:
+        say(_told(f"note: {note}", report))
     for finding in report.findings:
         show(_told(f"failed: {finding.message}", report))
     for name, closest in (("gap", report.worst_gap), ("margin", report.worst_margin)):

@@ -4,16 +4,18 @@ Works with shapely alone and knows nothing of the search; a layout leaves only a
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from nesting.checking.distances import Body, Shape, check_gaps, check_margins
-from nesting.checking.drawn import compare, drawn_bodies, drawn_plate
+from nesting.checking.drawn import compare, drawn_bodies, drawn_plate, stray_cuts
 from nesting.checking.findings import CheckFinding, CheckReport
-from nesting.checking.leads import check_leads
+from nesting.checking.leads import check_leads, odd_leads
+from nesting.checking.marks import marks_differ
 from nesting.checking.rules import check_rules, usable
 from nesting.clearances import Clearances
-from nesting.drawing.readback import read_cuts
-from nesting.errors import InputError
+from nesting.drawing.readback import CutDrawing, read_cuts
+from nesting.errors import DrawingError, InputError
 from nesting.layout import Layout
 from nesting.plate import Plate
 from nesting.units import Unit
@@ -46,30 +48,45 @@ def check_drawing(
     """Check a drawing as written: all distances are measured on what the file holds, lead-ins marked in it too.
 
     With a layout, also that the drawing holds its placements' contours, all of them, in place and nothing
-    else, and that the layout keeps the job's rules.  Clearances come from the argument, else the layout; the
-    plate from the argument, else the layout, else the drawing's own plate edge.
+    else, and that the layout keeps the job's rules; marks that differ are notes.  Clearances come from the argument,
+    else the layout; the plate from the argument, else the layout, else the drawing: from its layer, or, where its parts
+    are not on layers of ours either, the contour that lies round all others.  Without a layout the drawing's keep-outs
+    count whatever the plate comes from.
 
     Raises
     ------
     DrawingError
-        The drawing cannot be read, or something in it cannot be cut.
+        The drawing cannot be read, something in it cannot be cut or cannot be looked at, or it holds no part.
     InputError
         Nothing says the clearances or the plate.
     """
-    cuts = read_cuts(path, units=units)
+    cuts = read_cuts(path, units=units, find_edge=layout is None and plate is None)
     clearances = clearances or (layout.clearances if layout else None)
-    plate = plate or (layout.plate if layout else None) or drawn_plate(cuts)
     if clearances is None:
         raise InputError(f"{path}: a drawing does not say its clearances; give the layout, or gap and margin")
-    if plate is None:
-        raise InputError(f"{path}: no plate edge in this drawing; give the layout, or the plate's drawing")
-    bodies, differences = (drawn_bodies(cuts), []) if layout is None else compare(cuts, layout)
-    found = [*differences, *check_leads(cuts.leads, bodies, plate, clearances)]
-    shown_in: Unit = "inch" if cuts.unit in ("inch", "foot") else "mm"
-    if layout is None:
-        return _report(bodies, plate, clearances, found, shown_in=shown_in)
-    found = [*found, *check_rules(layout)]
-    return _report(bodies, plate, clearances, found, layout_id=layout.id, shown_in=shown_in)
+    plate = _plate(cuts, layout, plate)
+    if layout is None and not cuts.parts:
+        raise DrawingError(f"{path}: no part in this drawing, nothing to check; look at which layers are cut")
+    bodies, found = (drawn_bodies(cuts), []) if layout is None else compare(cuts, layout)
+    found = [*found, *stray_cuts(cuts), *odd_leads(cuts.odd_leads)]
+    found += check_leads(cuts.leads, bodies, plate, clearances)
+    notes = [f.message for f in cuts.findings if f.severity == "warning" or f.kind == "hidden"]
+    if layout is not None:
+        found += check_rules(layout)
+        notes += marks_differ(cuts, layout)
+    report = _report(bodies, plate, clearances, found, layout_id=layout.id if layout else "")
+    return replace(report, shown_in="inch" if cuts.unit in ("inch", "foot") else "mm", notes=tuple(notes))
+
+
+def _plate(cuts: CutDrawing, layout: Layout | None, given: Plate | None) -> Plate:
+    if layout is not None:
+        return given or layout.plate
+    if given is not None:
+        return replace(given, keep_outs=(*given.keep_outs, *cuts.keep_outs))
+    drawn = drawn_plate(cuts)
+    if drawn is None:
+        raise InputError(f"{cuts.path}: no plate edge in this drawing; give the layout, or the plate (--plate)")
+    return drawn
 
 
 def _report(
@@ -79,7 +96,6 @@ def _report(
     findings: Sequence[CheckFinding],
     *,
     layout_id: str = "",
-    shown_in: Unit = "mm",
 ) -> CheckReport:
     gaps, worst_gap = check_gaps(bodies, clearances.gap_mm)
     margins, worst_margin = check_margins(bodies, plate, clearances)
@@ -93,5 +109,4 @@ def _report(
         needed_gap_mm=clearances.gap_mm,
         needed_margin_mm=clearances.edge_mm(plate.uncertainty_mm),
         layout_id=layout_id,
-        shown_in=shown_in,
     )

@@ -62,7 +62,8 @@ class CheckReport:
 
     `needed_margin_mm` includes the outline's uncertainty.  `worst_gap` is None for fewer than two parts,
     `worst_margin` for none.  Lengths are mm; `shown_in` tells whether people
-    read them in inches too: where the drawing checked is in inches or feet.
+    read them in inches too: where the drawing checked is in inches or feet.  `notes` break no rule: what
+    was decided in reading a drawing, and marks that are not where the layout has them.
     """
 
     passed: bool
@@ -75,6 +76,7 @@ class CheckReport:
     tolerance_mm: float = CHECK_MM
     layout_id: str = ""
     shown_in: Unit = "mm"
+    notes: tuple[str, ...] = ()
 
     @property
     def message(self) -> str:

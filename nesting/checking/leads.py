@@ -10,6 +10,7 @@ import shapely
 from nesting.checking.distances import Body
 from nesting.checking.findings import CheckFinding, Piece
 from nesting.clearances import Clearances
+from nesting.drawing.entities import Drawn
 from nesting.geometry.curves import Line
 from nesting.plate import Plate
 from nesting.tolerances import CHECK_MM, FINE_CHORD_MM
@@ -62,6 +63,16 @@ def _faults(
             found.append(_told(lead, (bodies[k].piece,), tale, away, clearances.kerf_mm))
     if not ground.covers(line):
         found.append(_told(lead, (), "does not lie wholly on the plate, outside its keep-outs", math.nan, 0.0))
+    return found
+
+
+def odd_leads(drawn: Sequence[Drawn]) -> list[CheckFinding]:
+    """Return what is marked as a lead-in and cannot be measured as one."""
+    found = []
+    for d in drawn:
+        x, y = d.curve.start
+        tale = f"{d.entity} at ({x:.2f}, {y:.2f}) mm on layer {d.layer} is no straight line from a pierce to a contour"
+        found.append(CheckFinding(kind="lead", message=f"{tale}; draw it as one, or delete it", place=(x, y)))
     return found
 
 

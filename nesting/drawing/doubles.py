@@ -121,7 +121,10 @@ def _one_circle(a: Loop, b: Loop) -> bool:
 
 def _alike(a: LineString, b: LineString) -> bool:
     boxes = abs(np.subtract(a.bounds, b.bounds)).max()
-    return bool(boxes <= _SAME_MM and shapely.hausdorff_distance(a, b) <= _SAME_MM)
+    if boxes > _SAME_MM or shapely.hausdorff_distance(a, b) > _SAME_MM:
+        return False
+    # That distance is taken at corners only; other shapes may have the same, as a square with a notch from either side.
+    return _covers([a], b) and _covers([b], a)
 
 
 def _covers(lines: list[LineString], line: LineString) -> bool:

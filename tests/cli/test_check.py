@@ -116,3 +116,72 @@ def test_a_drawing_in_inches_is_told_of_in_inches_too(written: Path, capsys: pyt
     assert "shown_in" not in checked(capsys, "inches")[1]
     assert main(["check", str(written)]) == 0
     assert " in)" not in capsys.readouterr().out
+
+
+def parts_only(path: Path, x: float) -> Path:
+    """A circle of 30 mm in a drawing that does not say its unit."""
+    doc = ezdxf.new("R2000")
+    doc.header["$INSUNITS"] = 0
+    doc.modelspace().add_circle((x, 30.0), 15.0, dxfattribs={"layer": "CUT"})
+    doc.modelspace().add_circle((x + 60.0, 30.0), 15.0, dxfattribs={"layer": "CUT"})
+    doc.saveas(path)
+    return path
+
+
+PLATE_FILE = """schema = "oddplate-plate/1"
+units = "mm"
+[plate]
+uncertainty = 2
+corners = [[0, 0], [200, 0], [200, 60], [0, 60]]
+[capture]
+way = "corners"
+"""
+
+
+@pytest.mark.parametrize("kind", ["toml", "dxf"])
+def test_parts_of_another_program_are_checked_on_a_given_plate(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], kind: str
+):
+    plate = tmp_path / f"plate.{kind}"
+    if kind == "toml":
+        plate.write_text(PLATE_FILE, encoding="utf-8")
+    else:
+        doc = ezdxf.new("R2000")
+        doc.header["$INSUNITS"] = 4
+        doc.modelspace().add_lwpolyline([(0, 0), (200, 0), (200, 60), (0, 60)], close=True)
+        doc.saveas(plate)
+    options = ("--gap", "6", "--margin", "10", "--units", "mm")
+    good = parts_only(tmp_path / "good.dxf", 30.0)
+
+    code, document = checked(capsys, good, "--plate", plate, *options)
+    assert (code, document["parts_checked"]) == (0, 2)
+    # The outline of a plate file may be wrong, which a drawing does not say of itself.
+    assert document["needed_margin_mm"] == (12.0 if kind == "toml" else 10.0)
+    bad = parts_only(tmp_path / "bad.dxf", 20.0)
+    assert checked(capsys, bad, "--plate", plate, *options)[0] == 4
+    assert main(["check", str(good), *options]) == 2
+    assert "give the layout, or the plate (--plate)" in capsys.readouterr().err
+
+
+def test_a_plate_goes_with_a_drawing_alone(written: Path, capsys: pytest.CaptureFixture[str]):
+    for args in (["layout.json"], ["layout.dxf", "--layout", str(written / "layout.json")]):
+        assert main(["check", str(written / args[0]), *args[1:], "--plate", "plate.toml"]) == 2
+        assert "a layout file holds its own clearances and plate" in capsys.readouterr().err
+    assert main(["check", str(written / "layout.dxf"), "--plate", "none.toml", "--gap", "6"]) == 2
+    assert "none.toml: no such file" in capsys.readouterr().err
+    # Beside its layout too, a drawing that is given a plate is checked alone.
+    assert main(["check", str(written / "layout.dxf"), "--plate", "none.toml"]) == 2
+    assert "give --layout, or --gap" in capsys.readouterr().err
+
+
+def test_the_edge_taken_and_other_notes_go_to_stderr(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = parts_only(tmp_path / "other.dxf", 30.0)
+    doc = ezdxf.readfile(path)
+    doc.modelspace().add_lwpolyline([(0, 0), (200, 0), (200, 60), (0, 60)], close=True)
+    doc.saveas(path)
+
+    assert main(["check", str(path), "--gap", "6", "--margin", "10", "--units", "mm"]) == 0
+
+    out, err = capsys.readouterr()
+    assert "note: LWPOLYLINE" in err and "200.0 x 60.0 mm, lies round all others: taken as the plate's edge" in err
+    assert "note" not in out and out.splitlines()[-1].endswith("2 parts checked, every clearance holds")
