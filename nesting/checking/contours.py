@@ -67,7 +67,7 @@ def points_on(piece: Piece) -> list[Point]:
         return [piece.start, replace(piece, sweep_deg=piece.sweep_deg / 2).end]
     if isinstance(piece, Spline):
         low, high = domain(piece)
-        return [piece._at(low + share * (high - low)) for share in _SPLINE_SHARES]
+        return [piece.at(low + share * (high - low)) for share in _SPLINE_SHARES]
     return [piece.start, _halfway(piece)]
 
 

@@ -54,10 +54,10 @@ def _step(curve: Spline | EllipseArc, t: float, side: float = 0.0) -> _Step:
         sign = math.copysign(1.0, curve.sweep_deg)
         tangent = (sign * (-mx * s - q * my * c), sign * (-my * s + q * mx * c))
     else:
-        point = curve._at(t)
+        point = curve.at(t)
         low, high = domain(curve)
         h = 1e-6 * (high - low)
-        before, after = curve._at(max(t - h, low)), curve._at(min(t + h, high))
+        before, after = curve.at(max(t - h, low)), curve.at(min(t + h, high))
         if side > 0.0 and t + h < high:
             before = point
         if side < 0.0 and t - h > low:

@@ -12,7 +12,7 @@ from ezdxf.math import OCS, Matrix44
 from nesting.drawing.affine import Affine
 from nesting.drawing.convert import NotFlatError, shape_of
 from nesting.drawing.counting import too_many
-from nesting.drawing.findings import Finding, Severity
+from nesting.drawing.findings import Finding, Severity, at
 from nesting.drawing.texts import texts_of
 from nesting.errors import DrawingError
 from nesting.geometry.curves import Curve
@@ -235,18 +235,21 @@ def _take(entity: Any, kind: str, frame: _Frame, tray: _Tray, name: str) -> None
 def _insert(entity: Any, frame: _Frame, layer: str, tray: _Tray, name: str) -> None:
     block_name = entity.dxf.name
     block = entity.block()
+    stands = frame.matrix.transform(entity.ocs().to_wcs(entity.dxf.insert))
+    place = (float(stands.x), float(stands.y))
     if block is None:
-        tray.findings.append(_about(entity, "missing block", "error", f"left out: block {block_name!r} does not exist"))
+        text = f"left out at {at(place)}: block {block_name!r} does not exist"
+        tray.findings.append(_about(entity, "missing block", "error", text, place))
         return
     if block.block is not None and block.block.is_xref:
         text = (
             f"left out: {block_name!r} is another drawing ({block.block.dxf.get('xref_path', '')}); bind it into this"
         )
-        tray.findings.append(_about(entity, "drawing elsewhere", "error", text))
+        tray.findings.append(_about(entity, "drawing elsewhere", "error", text, place))
         return
     if block_name in frame.blocks or len(frame.blocks) >= _MAX_DEPTH:
-        text = f"left out: block {block_name!r} holds itself or lies over {_MAX_DEPTH} deep"
-        tray.findings.append(_about(entity, "block in itself", "error", text))
+        text = f"left out at {at(place)}: block {block_name!r} holds itself or lies over {_MAX_DEPTH} deep"
+        tray.findings.append(_about(entity, "block in itself", "error", text, place))
         return
     base = entity.matrix44()
     linetype = _linetype(entity.dxf, layer, frame, tray)

@@ -101,7 +101,7 @@ def _on_line(line: Line, t: float) -> Point:
 def _spline_parameter(spline: Spline, point: Point) -> float:
     """Nearest by samples, then by halving the step around the best."""
     low, high = domain(spline)
-    evaluate = spline._at
+    evaluate = spline.at
     ts = np.linspace(low, high, _SAMPLES)
     xy = np.array([evaluate(float(t)) for t in ts])
     best = float(ts[int(np.argmin(np.hypot(*(xy - point).T)))])

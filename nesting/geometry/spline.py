@@ -43,12 +43,12 @@ class Spline:
     @cached_property
     def start(self) -> Point:
         """First point of the curve (not of the control polygon)."""
-        return self._at(self._domain[0])
+        return self.at(self._domain[0])
 
     @cached_property
     def end(self) -> Point:
         """Last point of the curve."""
-        return self._at(self._domain[1])
+        return self.at(self._domain[1])
 
     @cached_property
     def length_mm(self) -> float:
@@ -103,7 +103,8 @@ class Spline:
     def _domain(self) -> tuple[float, float]:
         return self.knots[self.degree], self.knots[len(self.control)]
 
-    def _at(self, t: float) -> Point:
+    def at(self, t: float) -> Point:
+        """The point at a parameter within the knots that span the curve."""
         p = _evaluator(self).point(t)
         return (p.x, p.y)
 

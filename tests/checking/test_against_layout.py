@@ -116,7 +116,7 @@ def test_what_is_no_cut_may_be_added(path: Path, layer: str) -> None:
 @pytest.mark.parametrize(
     ("add", "told"),
     [
-        (lambda s, a: s.add_blockref("NOPE", (80, 50), dxfattribs=a), r"INSERT \w+: left out: block 'NOPE'"),
+        (lambda s, a: s.add_blockref("NOPE", (80, 50), dxfattribs=a), r"INSERT \w+: left out at .*: block 'NOPE'"),
         (lambda s, a: s.add_circle((80, 50), -5, dxfattribs=a), r"CIRCLE \w+: left out, cannot be read"),
         (
             lambda s, a: s.add_circle((80, 50), 5, dxfattribs={**a, "extrusion": (0, 1, 1)}),

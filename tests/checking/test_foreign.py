@@ -109,7 +109,7 @@ def test_what_cannot_be_read_is_refused(drawn: Any) -> None:
 
     path = drawn((50, 50, 100, "CUT"), also=broken)
     with pytest.raises(
-        DrawingError, match=r"CIRCLE \w+: left out, cannot be read.*; INSERT \w+: left out: block 'NOPE'"
+        DrawingError, match=r"CIRCLE \w+: left out, cannot be read.*; INSERT \w+: left out at .*: block 'NOPE'"
     ):
         check_drawing(path, clearances=CLEAR, plate=PLATE)
 

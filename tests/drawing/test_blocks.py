@@ -78,13 +78,13 @@ def test_block_in_itself_and_missing_block_are_told(tmp_path: Path) -> None:
         block.add_circle((50, 50), 5)
         block.add_blockref("LOOP", (1, 0))
         space.add_blockref("LOOP", (0, 0))
-        space.add_blockref("NOWHERE", (0, 0))
+        space.add_blockref("NOWHERE", (30, 40))
 
     read = read_drawing(drawing(tmp_path / "r.dxf", draw))
 
     assert len(only(read).holes) == 1
     assert len(found(read, "block in itself")) == 1
-    assert "NOWHERE" in found(read, "missing block")[0]
+    assert "at (30.00, 40.00): block 'NOWHERE' does not exist" in found(read, "missing block")[0]
 
 
 def test_layer_zero_in_a_block_takes_the_layer_of_the_insert(tmp_path: Path) -> None:

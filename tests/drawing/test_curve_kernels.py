@@ -71,7 +71,7 @@ def test_clamping_changes_nothing(spline: Spline) -> None:
     assert made.knots[0] == made.knots[made.degree] == 0.0
     for part in (0.0, 0.31, 0.77, 0.999):
         t = part * (high - low)
-        assert math.dist(made._at(t), naive(spline, low + t)) < 1e-6
+        assert math.dist(made.at(t), naive(spline, low + t)) < 1e-6
 
 
 PIECES: list[Piece] = [
