@@ -36,7 +36,9 @@ Examples:
 @click.command("batch", help=HELP)
 @click.argument("order_file", metavar="ORDER.toml", type=click.Path(path_type=Path))
 @click.option("--again", metavar="FOLDER", type=click.Path(path_type=Path), help="Take up a plan again.")
-@click.option("--cut", multiple=True, metavar="PIECE", help="With --again: this piece is cut.")
+@click.option(
+    "--cut", multiple=True, metavar="PIECE", help="With --again: this piece, by its name in the plan, is cut."
+)
 @click.option("--missing", multiple=True, metavar="PIECE", help="With --again: this piece is not there.")
 @click.option("--failed", multiple=True, metavar="PART=N", help="With --again: so many of a part came out bad.")
 @click.option("--seconds", type=float, metavar="S", help="Time for the plan; default 300.")
@@ -59,7 +61,7 @@ def command(
 ) -> int:
     """Plan one order."""
     from nesting.files.batch_file import read_order
-    from nesting.steps.batch_again import read_former
+    from nesting.steps.batch_former import read_former
     from nesting.steps.batch_order import resolve_order
 
     if again is None and (given["cut"] or given["missing"] or given["failed"]):
@@ -68,9 +70,11 @@ def command(
     former = None
     if again is not None:
         former = read_former(again, cut=given["cut"], missing=given["missing"], failed=failed)
+        if former.recovered:
+            say(f"note: {former.recovered}")
     written = read_order(order_file, overrides=_overrides(given), unit_rules=options.unit_rules(units))
     asked = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)
-    order = resolve_order(written, questions=asked, today=date.today())
+    order = resolve_order(written, former=former, questions=asked, today=date.today())
     for note in order.notes:
         say(f"note: {note}")
 
@@ -78,12 +82,12 @@ def command(
 
     with stop_on_interrupt() as should_stop:
         with live(_progress_line) as on_progress:
-            result = run_batch(order, former=former, force=force, on_progress=on_progress, should_stop=should_stop)
+            result = run_batch(order, force=force, on_progress=on_progress, should_stop=should_stop)
         code = INTERRUPTED if should_stop() else DONE if result.facts.complete else LEFT_OVER
     if result.recovered:
         say(f"note: {result.recovered}")
     if as_json:
-        emit({**result.facts.as_json(), "exit_code": code, "folder": str(result.folder)})
+        emit({**result.document, "exit_code": code, "folder": str(result.folder)})
     else:
         _show(result, order.any_order.unit)
     return code
@@ -104,7 +108,7 @@ def _failed(texts: tuple[str, ...]) -> dict[str, int]:
     found: dict[str, int] = {}
     for text in texts:
         name, sign, count = text.rpartition("=")
-        if not sign or not name or not count.isdigit() or int(count) < 1:
+        if not sign or not name or not count.isdecimal() or int(count) < 1:
             raise click.BadParameter(f"{text!r}: write PART=N, such as bracket=2", param_hint="--failed")
         found[name] = found.get(name, 0) + int(count)
     return found
@@ -160,5 +164,5 @@ def _show_bound(facts: "PlanFacts", size: "Lengths") -> None:
             if no_less
             else f"no plan gives up less than {1 - facts.gap:.1%} of the remnant worth that this one does"
         )
-    if facts.price > facts.least_price:
+    if facts.price > facts.least_price and round(facts.least_price, 2) > 0.0:
         show(f"no plan costs less than {facts.least_price:.2f} {facts.currency}".rstrip())

@@ -54,6 +54,7 @@ class Line:
 class StockPiece:
     """A remnant of which there is one, or a sheet that can be bought `count` times, each at a `price`.
 
+    Of an `unlimited` sheet there are as many as are needed, whatever was bought before; its `count` is no less.
     `weight` says how much an area of it is worth to keep, 1 for a good piece: old ones weigh less and go first.
     `comes` is the day a bought sheet is there.
     """
@@ -64,14 +65,17 @@ class StockPiece:
     kind: Literal["remnant", "sheet"] = "remnant"
     price: float = 0.0
     count: int = 1
+    unlimited: bool = False
     weight: float = 1.0
     comes: date | None = None
 
     def __post_init__(self) -> None:
         if self.count < 1 or self.price < 0.0 or not self.weight > 0.0:
             raise ValueError(f"{self.id}: count {self.count}, price {self.price}, weight {self.weight}")
-        if self.kind == "remnant" and self.count != 1:
-            raise ValueError(f"{self.id}: there is one of a remnant, not {self.count}")
+        if self.kind == "remnant" and (self.count != 1 or self.unlimited):
+            raise ValueError(
+                f"{self.id}: there is one of a remnant, not {'any number' if self.unlimited else self.count}"
+            )
 
     @property
     def worth(self) -> float:

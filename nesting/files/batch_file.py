@@ -18,12 +18,20 @@ DEFAULT_SECONDS = 300.0
 MOST_SHEETS = 1000
 
 
+def _name(text: str | None) -> str | None:
+    """Space around a name is seen by nobody, so that it must not make another name of it."""
+    return (text or "").strip() or None
+
+
+Name = Annotated[str | None, AfterValidator(_name)]
+
+
 class LineEntry(PartEntry):
     """One line of the order: a part drawing, how many, of what, and by when."""
 
     thickness: Thickness
     due: date | None = None
-    reference: str = ""
+    reference: Annotated[str, AfterValidator(str.strip)] = ""
 
     @model_validator(mode="after")
     def _counted(self) -> "LineEntry":
@@ -35,6 +43,7 @@ class LineEntry(PartEntry):
 class PieceEntry(PlateEntry):
     """A leftover: plate file, drawing, corners or size; `weight` says how much it is worth to keep, 1 as a good one."""
 
+    name: Name = None
     added: date | None = None
     weight: Annotated[float | None, Field(gt=0.0, allow_inf_nan=False, strict=False)] = None
 
@@ -48,6 +57,7 @@ class PieceEntry(PlateEntry):
 class SheetEntry(PlateEntry):
     """A sheet that can be bought; `count` left out: as many as are needed.  `comes`: the day it is there."""
 
+    name: Name = None
     thickness: Thickness
     price: Number
     count: Annotated[int | None, Field(ge=1, le=MOST_SHEETS)] = None

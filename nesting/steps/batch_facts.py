@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from nesting.batch.plan import Planned
 from nesting.batch.stock import Batch, Line
@@ -11,7 +12,7 @@ from nesting.remnant import balance
 from nesting.report.facts import RemnantRow
 from nesting.report.figures import figures
 from nesting.report.plan_facts import BuyRow, LeftRow, LineRow, LineStatus, PieceRow, PlacedRow, PlanFacts
-from nesting.steps.batch_again import Former, FormerPiece
+from nesting.steps.batch_former import FormerLine, FormerPiece, shape_sha256
 from nesting.steps.batch_order import BatchOrder
 from nesting.steps.run import Result
 
@@ -73,7 +74,8 @@ def _utilisation(layout: Layout) -> float:
 
 
 def _placed(order: BatchOrder, layout: Layout) -> tuple[PlacedRow, ...]:
-    references = {line.id: line.reference for line in order.batch.lines}
+    former = order.former.lines if order.former is not None else ()
+    references = {x.id: x.reference for x in former} | {x.id: x.reference for x in order.batch.lines}
     counts = Counter(p.part_id for p in layout.placements)
     return tuple(
         PlacedRow(line=i, name=layout.parts[i].name, reference=references.get(i, ""), count=n)
@@ -85,9 +87,7 @@ def _left(row: RemnantRow) -> LeftRow:
     return LeftRow(label=row.label, rectangle_mm=row.rectangle_mm, area_mm2=row.area_mm2, mass_kg=row.mass_kg)
 
 
-def plan_facts(
-    order: BatchOrder, batch: Batch, planned: Planned, rows: Sequence[PieceRow], former: Former | None
-) -> PlanFacts:
+def plan_facts(order: BatchOrder, batch: Batch, planned: Planned, rows: Sequence[PieceRow]) -> PlanFacts:
     """Return the whole plan; `batch` is what was still to be planned."""
     to_cut = [r for r in rows if r.state == "to cut"]
     weights = {p.id: p for p in order.batch.pieces}
@@ -97,7 +97,7 @@ def plan_facts(
         made_on=order.today,
         currency=order.shop.prices.currency,
         pieces=tuple(rows),
-        lines=tuple(_line_row(order, batch, line, rows, former, planned.stopped) for line in order.batch.lines),
+        lines=tuple(_line_row(order, batch, line, rows, planned.stopped) for line in order.batch.lines),
         buy=_buy(order, to_cut),
         price=sum(r.price for r in to_cut),
         least_price=planned.least_price,
@@ -109,6 +109,35 @@ def plan_facts(
         interrupted=planned.stopped,
         notes=tuple(notes),
     )
+
+
+def plan_document(order: BatchOrder, facts: PlanFacts) -> dict[str, Any]:
+    """Return the plan as it is written: its facts, and what the next plan knows this one's lines and stock by."""
+    document = facts.as_json()
+    for told, line in zip(document["lines"], order.batch.lines, strict=True):
+        part = line.demand.part
+        told |= {"shape_sha256": shape_sha256(part), "thickness_mm": part.thickness_mm, "grade": part.grade}
+    former, own = order.former, {line.id for line in order.batch.lines}
+    unclaimed = [] if former is None else [x for x in former.lines if x.id not in own]
+    document["unclaimed"] = [row for x in unclaimed if (row := _unclaimed_json(order, x))["cut"] or row["failed"]]
+    document["missing"] = [] if former is None else list(former.not_there)
+    return document
+
+
+def _unclaimed_json(order: BatchOrder, line: FormerLine) -> dict[str, Any]:
+    assert order.former is not None
+    return {
+        "line": line.id,
+        "name": line.name,
+        "reference": line.reference,
+        "due": None if line.due is None else line.due.isoformat(),
+        "wanted": line.wanted,
+        "cut": order.former.made[line.id],
+        "failed": order.former.failed.get(line.id, 0),
+        "shape_sha256": line.shape,
+        "thickness_mm": line.thickness_mm,
+        "grade": line.grade,
+    }
 
 
 def _buy(order: BatchOrder, rows: Sequence[PieceRow]) -> tuple[BuyRow, ...]:
@@ -131,12 +160,10 @@ def _buy(order: BatchOrder, rows: Sequence[PieceRow]) -> tuple[BuyRow, ...]:
     return tuple(found)
 
 
-def _line_row(
-    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], former: Former | None, interrupted: bool
-) -> LineRow:
+def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], interrupted: bool) -> LineRow:
     on = [(r, p.count) for r in rows for p in r.placed if p.line == line.id]
     planned = sum(n for r, n in on if r.state == "to cut")
-    failed = former.failed.get(line.id, 0) if former is not None else 0
+    failed = order.former.failed.get(line.id, 0) if order.former is not None else 0
     cut = sum(n for r, n in on if r.state == "cut") - failed
     short = max(0, line.quantity - planned - cut)
     status, reason = _status(order, batch, line, [r for r, _ in on if r.state == "to cut"], short, interrupted)

@@ -7,10 +7,9 @@ from pathlib import Path
 
 import shapely
 
-from nesting.batch.stock import Batch, Line, StockPiece
-from nesting.demand import Demand
+from nesting.batch.stock import SAME_THICKNESS_MM, Batch, Line, StockPiece
 from nesting.errors import InputError, JobError
-from nesting.files.batch_file import LineEntry, PieceEntry, SheetEntry, WrittenOrder
+from nesting.files.batch_file import MOST_SHEETS, LineEntry, PieceEntry, SheetEntry, WrittenOrder
 from nesting.files.job import PlateEntry
 from nesting.geometry.largest import largest_rectangle
 from nesting.plate import Plate
@@ -18,6 +17,8 @@ from nesting.rack.look import Filter
 from nesting.rack.store import open_rack
 from nesting.report.facts import DrawingFacts
 from nesting.shop import Shop
+from nesting.steps.batch_former import Former
+from nesting.steps.batch_lines import named
 from nesting.steps.order import Order, Questions, clearances_on, plate_of, resolve, shop_of
 from nesting.tolerances import PLACING_CHORD_MM
 
@@ -31,7 +32,8 @@ _STAND_IN_MM = 1000.0
 @dataclass(frozen=True, kw_only=True)
 class BatchOrder:
     """All that a batch needs.  `orders` has for each line an order of its own, whose plate stands in for the real one:
-    drawings, findings, notes and the way of writing are taken from it.
+    drawings, findings, notes and the way of writing are taken from it.  With `former` the batch is taken up again:
+    lines that it has too have the ids that they have there.
     """
 
     name: str
@@ -45,6 +47,7 @@ class BatchOrder:
     folder: Path
     today: date
     notes: tuple[str, ...] = ()
+    former: Former | None = None
 
     @property
     def any_order(self) -> Order:
@@ -52,8 +55,10 @@ class BatchOrder:
         return next(iter(self.orders.values()))
 
 
-def resolve_order(written: WrittenOrder, *, questions: Questions | None = None, today: date) -> BatchOrder:
-    """Read all that an order names.
+def resolve_order(
+    written: WrittenOrder, *, former: Former | None = None, questions: Questions | None = None, today: date
+) -> BatchOrder:
+    """Read all that an order names; with `former` it is that plan taken up again.
 
     Raises `JobError` or `DrawingError` with every fault found, `UnitsUnknownError` where a drawing's unit is not known
     and nobody can say it.
@@ -61,13 +66,16 @@ def resolve_order(written: WrittenOrder, *, questions: Questions | None = None, 
     asked = questions or Questions()
     file = written.file
     shop = shop_of(written.job(_rectangle(_STAND_IN_MM, _STAND_IN_MM)))
-    pieces, plates, notes = _stock(written, shop, asked, today)
-    lines, orders = _lines(written, shop, asked, pieces)
+    stock, plates, notes = _stock(written, shop, asked, today)
+    read = _lines(written, shop, asked, stock)
+    lines, known = named([line for line, _ in read], former)
+    pieces = tuple(_enough(piece, lines) for piece in stock)
+    _refuse_names(pieces, former)
     trusted = frozenset(line.id for line in lines if _is_trusted(written, line, pieces, asked))
     return BatchOrder(
         name=written.name,
-        batch=Batch(lines=tuple(lines), pieces=tuple(pieces), trusted=trusted),
-        orders=orders,
+        batch=Batch(lines=tuple(lines), pieces=pieces, trusted=trusted),
+        orders={x.id: replace(order, demands=(x.demand,)) for x, (_, order) in zip(lines, read, strict=True)},
         plates=plates,
         shop=shop,
         seconds=file.search.seconds,
@@ -75,8 +83,27 @@ def resolve_order(written: WrittenOrder, *, questions: Questions | None = None, 
         workers=file.search.processes,
         folder=written.folder,
         today=today,
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys([*notes, *known, *_taken_off(pieces, former)])),
+        former=former,
     )
+
+
+def _refuse_names(pieces: Sequence[StockPiece], former: Former | None) -> None:
+    """A piece must not be called as a sheet that is cut was numbered."""
+    numbered = {p.id for p in former.cut if p.id != p.stock} if former is not None else set()
+    for piece in pieces:
+        if piece.id in numbered:
+            raise JobError(f"{piece.id}: a sheet that is cut has this name in the plan; give the piece another")
+
+
+def _taken_off(pieces: Sequence[StockPiece], former: Former | None) -> list[str]:
+    """Name what an earlier plan did not find, which the order may still have, or have again."""
+    gone = former.gone if former is not None else ()
+    return [
+        f"{p.id} is left aside: an earlier plan has it as missing; if it is there again give it another name"
+        for p in pieces
+        if p.kind == "remnant" and p.id in gone
+    ]
 
 
 def _rectangle(width: float, height: float, **known: object) -> PlateEntry:
@@ -89,11 +116,10 @@ def _rectangle(width: float, height: float, **known: object) -> PlateEntry:
 
 def _lines(
     written: WrittenOrder, shop: Shop, asked: Questions, pieces: Sequence[StockPiece]
-) -> tuple[list[Line], dict[str, Order]]:
+) -> list[tuple[Line, Order]]:
     """Read every drawing, so that the faults of all are told at once."""
     size = _largest(pieces)
-    lines: list[Line] = []
-    orders: dict[str, Order] = {}
+    found: list[tuple[Line, Order]] = []
     faults: list[str] = []
     for entry in written.file.part:
         try:
@@ -101,14 +127,14 @@ def _lines(
         except InputError as error:
             faults.append(str(error))
             continue
-        for demand in order.demands:
-            own = _unlike(demand, orders)
-            later = written.file.due_by is not None and entry.due is not None and entry.due > written.file.due_by
-            lines.append(Line(demand=own, due=entry.due, reference=entry.reference, later=later))
-            orders[own.part.id] = replace(order, demands=(own,))
+        later = written.file.due_by is not None and entry.due is not None and entry.due > written.file.due_by
+        found += [
+            (Line(demand=demand, due=entry.due, reference=entry.reference, later=later), order)
+            for demand in order.demands
+        ]
     if faults:
         raise JobError("\n".join(dict.fromkeys(faults)))
-    return lines, orders
+    return found
 
 
 def _line_order(
@@ -126,22 +152,19 @@ def _largest(pieces: Sequence[StockPiece]) -> tuple[float, float]:
     return max(b[2] - b[0] for b in boxes), max(b[3] - b[1] for b in boxes)
 
 
-def _unlike(demand: Demand, taken: dict[str, Order]) -> Demand:
-    """Number the ids that an order uses twice."""
-    name, count = demand.part.id, 1
-    while name in taken:
-        count += 1
-        name = f"{demand.part.id}-{count}"
-    return demand if name == demand.part.id else replace(demand, part=replace(demand.part, id=name))
-
-
 def _is_trusted(written: WrittenOrder, line: Line, pieces: Sequence[StockPiece], asked: Questions) -> bool:
     """True if a line that asks for a grade may be cut from plate of unknown grade; asked only where there is some."""
     part = line.demand.part
-    unknown = any(p.plate.grade is None and p.plate.thickness_mm == part.thickness_mm for p in pieces)
+    unknown = any(p.plate.grade is None and _as_thick(line, p) for p in pieces)
     if part.grade is None or not unknown:
         return False
     return written.file.accept_unknown_grade or asked.accept_unknown_grade(part.name, part.grade)
+
+
+def _as_thick(line: Line, piece: StockPiece) -> bool:
+    """True if a line may be cut from a piece by its thickness."""
+    mine, its = line.demand.part.thickness_mm, piece.plate.thickness_mm
+    return mine is None or (its is not None and abs(mine - its) <= SAME_THICKNESS_MM)
 
 
 # Stock
@@ -185,7 +208,7 @@ def _name(entry: PieceEntry, plate: Plate, number: int) -> str:
     if entry.name:
         return entry.name
     if entry.drawing is not None:
-        return plate.name or Path(entry.drawing.replace("\\", "/")).stem
+        return (plate.name or Path(entry.drawing.replace("\\", "/")).stem).strip()
     return f"piece {number}"
 
 
@@ -232,7 +255,9 @@ def _from_rack(written: WrittenOrder, shop: Shop, notes: list[str], today: date)
         if piece.set_aside_for not in (None, written.name):
             notes.append(f"{piece.id} is left aside: it is set aside for {piece.set_aside_for}")
             continue
-        if piece.plate.thickness_mm is None or any(abs(piece.plate.thickness_mm - t) <= 0.01 for t in asked):
+        if piece.plate.thickness_mm is None or any(
+            abs(piece.plate.thickness_mm - t) <= SAME_THICKNESS_MM for t in asked
+        ):
             rectangle_mm2 = piece.summary.long_mm * piece.summary.short_mm
             weight = _weight(rectangle_mm2, piece.plate, piece.added, today)
             found.append(_piece(written, shop, piece.plate, weight))
@@ -243,19 +268,21 @@ def _sheet(written: WrittenOrder, shop: Shop, entry: SheetEntry, number: int) ->
     bare = plate_of(written.job(entry), Questions(), shop, None).plate
     name = entry.name or f"sheet {number}"
     plate = replace(bare, name=name)
-    count = entry.count if entry.count is not None else _enough(written, plate)
     return StockPiece(
         id=name,
         plate=plate,
         clearances=clearances_on(written.job(_rectangle(1.0, 1.0)), shop, plate),
         kind="sheet",
         price=entry.price,
-        count=count,
+        count=entry.count or 1,
+        unlimited=entry.count is None,
         comes=entry.comes,
     )
 
 
-def _enough(written: WrittenOrder, plate: Plate) -> int:
-    """At most one sheet for every part of its thickness."""
-    wanted = sum(e.quantity or 0 for e in written.file.part if abs(e.thickness - (plate.thickness_mm or 0.0)) <= 0.01)
-    return max(1, min(wanted, 1000))
+def _enough(piece: StockPiece, lines: Sequence[Line]) -> StockPiece:
+    """Of a sheet that there are as many of as are needed, at most one for every part of its thickness."""
+    if not piece.unlimited:
+        return piece
+    wanted = sum(line.quantity for line in lines if _as_thick(line, piece))
+    return replace(piece, count=max(1, min(wanted, MOST_SHEETS)))

@@ -3,12 +3,13 @@
 import json
 import re
 import shutil
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import count
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from nesting.batch.columns import Column
 from nesting.batch.plan import Planned, PlanProgress, plan
@@ -18,8 +19,9 @@ from nesting.files.release import recover, refuse_taken, release, stage
 from nesting.layout import Layout
 from nesting.report.plan_facts import PieceRow, PlanFacts
 from nesting.report.plan_page import plan_page
-from nesting.steps.batch_again import PLAN, Former, FormerPiece, remaining
-from nesting.steps.batch_facts import former_row, piece_row, plan_facts
+from nesting.steps.batch_again import remaining
+from nesting.steps.batch_facts import former_row, piece_row, plan_document, plan_facts
+from nesting.steps.batch_former import PLAN
 from nesting.steps.batch_order import BatchOrder
 from nesting.steps.fitting import cutting_from, look_at
 from nesting.steps.order import Order
@@ -31,9 +33,10 @@ _FOLDER: Final = re.compile(r"\d\d\d?-.+")
 
 @dataclass(frozen=True, kw_only=True)
 class BatchResult:
-    """What a batch left behind."""
+    """What a batch left behind; `document` is the plan as written."""
 
     facts: PlanFacts
+    document: dict[str, Any]
     folder: Path
     stopped: bool
     recovered: str = ""
@@ -41,9 +44,12 @@ class BatchResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Cut:
-    """One piece of plate to be cut: what it is called in the plan, and its layout with the order's own demands."""
+    """One piece of plate to be cut: what it is called in the plan and in the order, and its layout with the order's
+    own demands.
+    """
 
     id: str
+    stock: str
     column: Column
     layout: Layout
 
@@ -51,13 +57,12 @@ class Cut:
 def run_batch(
     order: BatchOrder,
     *,
-    former: Former | None = None,
     force: bool = False,
     executor: Executor | None = None,
     on_progress: Callable[[PlanProgress], None] | None = None,
     should_stop: Callable[[], bool] | None = None,
 ) -> BatchResult:
-    """Plan an order and write its folder; with `former` what is cut already stays as it is.
+    """Plan an order and write its folder; where it is a plan taken up again, what is cut already stays as it is.
 
     When `should_stop` turns true the best plan so far goes the same way.  Raises `InputError` before the search where
     the folder may not be written, `CheckFailed` where a written drawing breaks a clearance: then nothing is written.
@@ -65,7 +70,7 @@ def run_batch(
     folder = order.folder.resolve()
     recovered = recover(folder)
     _refuse_taken(folder, force=force)
-    batch, known = remaining(order, former) if former is not None else (order.batch, [])
+    batch, known = remaining(order)
     planned = plan(
         batch,
         seconds=order.seconds,
@@ -78,12 +83,14 @@ def run_batch(
     )
     staged = stage(folder)
     try:
-        facts = _write(order, batch, planned, former, staged)
+        facts, document = _write(order, batch, planned, staged)
         _refuse_taken(folder, force=force)
         release(staged, folder)
     finally:
         shutil.rmtree(staged, ignore_errors=True)
-    return BatchResult(facts=facts, folder=order.folder, stopped=planned.stopped, recovered=recovered)
+    return BatchResult(
+        facts=facts, document=document, folder=order.folder, stopped=planned.stopped, recovered=recovered
+    )
 
 
 def _refuse_taken(folder: Path, *, force: bool) -> None:
@@ -94,43 +101,46 @@ def _refuse_taken(folder: Path, *, force: bool) -> None:
     refuse_taken(folder, force=force, ours=[PLAN, PAGE, *(name for name in there if _FOLDER.fullmatch(name))])
 
 
-def _write(
-    order: BatchOrder, batch: Batch, planned: Planned, former: Former | None, staged: Path
-) -> PlanFacts:  # fmt: skip
-    done = former.cut if former is not None else ()
+def _write(order: BatchOrder, batch: Batch, planned: Planned, staged: Path) -> tuple[PlanFacts, dict[str, Any]]:
     rows: list[PieceRow] = []
-    for piece in done:
+    for piece in order.former.cut if order.former is not None else ():
         name = _folder_name(len(rows) + 1, piece.id)
         shutil.copytree(piece.folder, staged / name)
         rows.append(former_row(order, piece, number=len(rows) + 1, folder=name))
-    for cut in in_order(order, cuts(order, planned, done)):
+    for cut in in_order(order, cuts(order, planned)):
         name = _folder_name(len(rows) + 1, cut.id)
         rows.append(_write_piece(order, cut, staged / name, number=len(rows) + 1))
-    facts = plan_facts(order, batch, planned, rows, former)
-    text = json.dumps(facts.as_json(), indent=1, ensure_ascii=False, allow_nan=False)
+    facts = plan_facts(order, batch, planned, rows)
+    document = plan_document(order, facts)
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     (staged / PLAN).write_text(text + "\n", encoding="utf-8", newline="\n")
     page = plan_page(facts, paper=order.any_order.paper, unit=order.any_order.unit)
     (staged / PAGE).write_text(page, encoding="utf-8", newline="\n")
-    return facts
+    return facts, document
 
 
-def cuts(order: BatchOrder, planned: Planned, done: Sequence[FormerPiece]) -> list[Cut]:
-    """Return what is to be cut; sheets bought oftener than once are numbered, on from those cut already."""
+def cuts(order: BatchOrder, planned: Planned) -> list[Cut]:
+    """Return what is to be cut; sheets are numbered, by names that nothing in the order or the former plan has."""
     demands = {line.id: line.demand for line in order.batch.lines}
-    taken = {p.id for p in done}
+    taken = {piece.id for piece in order.batch.pieces}
+    if order.former is not None:
+        taken |= {p.id for p in order.former.pieces if p.cut or p.id in order.former.missing}
     found = []
     for group in planned.groups:
         for column in group.columns:
             piece = group.batch.pieces[column.piece]
-            name, number = piece.id, 1
-            while name in taken or (piece.kind == "sheet" and piece.count > 1 and name == piece.id):
-                name, number = f"{piece.id} {number}", number + 1
+            name = piece.id if piece.kind == "remnant" else _running(piece.id, taken)
             taken.add(name)
             counts = column.counts
             own = tuple(replace(d, quantity=counts[i]) for i, d in demands.items() if counts[i])
             layout = replace(column.layout, demands=own, plate=replace(piece.plate, name=name), left_over=(), id="")
-            found.append(Cut(id=name, column=column, layout=layout))
+            found.append(Cut(id=name, stock=piece.id, column=column, layout=layout))
     return found
+
+
+def _running(name: str, taken: Collection[str]) -> str:
+    """The name with the first number that is free."""
+    return next(text for n in count(1) if (text := f"{name} {n}") not in taken)
 
 
 def in_order(order: BatchOrder, found: Iterable[Cut]) -> list[Cut]:
@@ -140,16 +150,10 @@ def in_order(order: BatchOrder, found: Iterable[Cut]) -> list[Cut]:
 
     def key(cut: Cut) -> tuple[date, date, int, str]:
         due = [d for i in cut.column.counts if (d := lines[i].due) is not None]
-        waits = comes.get(_stock_of(order, cut)) or date.min
+        waits = comes.get(cut.stock) or date.min
         return (waits, min(due, default=date.max), min(lines[i].rank for i in cut.column.counts), cut.id)
 
     return sorted(found, key=key)
-
-
-def _stock_of(order: BatchOrder, cut: Cut) -> str:
-    """What the piece is called in the order."""
-    names = {piece.id for piece in order.batch.pieces}
-    return cut.id if cut.id in names else cut.id.rpartition(" ")[0]
 
 
 def _folder_name(number: int, name: str) -> str:
@@ -161,7 +165,6 @@ def _folder_name(number: int, name: str) -> str:
 def _write_piece(order: BatchOrder, cut: Cut, folder: Path, *, number: int) -> PieceRow:
     """Write one piece's folder by the same way as a job of its own, and return what the plan says of it."""
     own = [order.orders[i] for i in cut.column.counts]
-    stock = _stock_of(order, cut)
     parts = [d.part for d in cut.layout.demands]
     cutting = cutting_from(order.shop, cut.layout.plate, cut.layout.clearances)
     job: Order = replace(
@@ -171,13 +174,13 @@ def _write_piece(order: BatchOrder, cut: Cut, folder: Path, *, number: int) -> P
         demands=cut.layout.demands,
         clearances=cut.layout.clearances,
         folder=folder,
-        drawings=tuple(dict.fromkeys([d for o in own for d in o.drawings] + list(order.plates.get(stock, ())))),
+        drawings=tuple(dict.fromkeys([d for o in own for d in o.drawings] + list(order.plates.get(cut.stock, ())))),
         findings=tuple(dict.fromkeys(f for o in own for f in o.findings)),
         notes=tuple(dict.fromkeys([*(n for o in own for n in o.notes), *_unknown_grade(cut)])),
         fit=look_at(parts, cutting),
     )
     result = run_job(job, place=lambda _order, _progress, _stop: cut.layout)
-    return piece_row(order, stock, result, number=number, folder=folder.name, notes=_unknown_grade(cut))
+    return piece_row(order, cut.stock, result, number=number, folder=folder.name, notes=_unknown_grade(cut))
 
 
 def _unknown_grade(cut: Cut) -> tuple[str, ...]:

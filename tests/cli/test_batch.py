@@ -220,6 +220,7 @@ def test_what_an_interrupted_plan_lacks_is_not_called_too_large(folder: Path) ->
         ("price = 80", "prize = 80", "unknown key; did you mean 'price'?"),
         ("bar.dxf", "bare.dxf", "bare.dxf: no such file"),
         ('name = "B3"', 'name = "A 12"', "A 12: more than one piece of this name"),
+        ('name = "B3"', 'name = "A 12 "', "A 12: more than one piece of this name"),
     ],
 )
 def test_faults_of_an_order_are_told(
@@ -241,6 +242,8 @@ def test_again_asks_for_a_plan_and_for_names_that_it_has(folder: Path, capsys: p
     assert main(["batch", str(order), "--again", str(folder)]) == BAD_INPUT
     assert "plan.json: no such file; give the folder that 'oddplate batch' wrote" in capsys.readouterr().err
     assert main(["batch", str(order), "--again", str(folder), "--failed", "bar"]) == BAD_INPUT
+    assert "write PART=N, such as bracket=2" in capsys.readouterr().err
+    assert main(["batch", str(order), "--again", str(folder), "--failed", "bar=\u00b2"]) == BAD_INPUT
     assert "write PART=N, such as bracket=2" in capsys.readouterr().err
 
 
