@@ -8,7 +8,19 @@ import click
 from cli import options
 from cli.codes import DONE, INTERRUPTED, LEFT_OVER
 from cli.interrupt import stop_on_interrupt
-from cli.output import emit, finding_json, finding_line, json_option, near, progress, say, show, show_table, tell_fit
+from cli.output import (
+    emit,
+    finding_json,
+    finding_line,
+    json_option,
+    near,
+    progress,
+    say,
+    show,
+    show_table,
+    tell_fit,
+    there,
+)
 from cli.questions import questions
 from cli.rack_options import from_rack
 
@@ -217,13 +229,14 @@ def run_order(order: "Order", *, force: bool, as_json: bool) -> int:
 
 
 def _document(order: "Order", result: "Result", code: int) -> dict[str, Any]:
+    folder = there(result.folder)
     return {
         "schema": "oddplate-nest/1",
         "exit_code": code,
         "interrupted": code == INTERRUPTED,
         "layout_id": result.layout.id,
-        "folder": str(result.folder),
-        "files": sorted(str(p) for p in result.folder.iterdir()),
+        "folder": str(folder),
+        "files": sorted(str(p) for p in folder.iterdir()),
         "findings": [{"drawing": name, **finding_json(f)} for name, f in order.findings],
         "fit": [f.as_json() for f in (*order.fit, *result.grain)],
         "without_lead": list(result.without_lead),
@@ -261,10 +274,10 @@ def _show(result: "Result", unit: "Unit") -> None:
         show(_kept(kept, unit))
     if result.report.check is not None:
         show(f"check: {result.report.check.summary}")
-    folder = near(result.folder)
+    folder = near(there(result.folder))
     show(f"layout {result.layout.id} written to {folder}")
     show(f"to print: {folder / SHEETS[0]}, {SHEETS[2]}")
-    if any((result.folder / name).exists() for name in AT_NEED):
+    if any((folder / name).exists() for name in AT_NEED):
         show(f"questions for the designers: {folder / AT_NEED[0]}")
 
 
@@ -281,6 +294,11 @@ def _pulled(pulled: "Pulled", unit: "Unit") -> str:
 
     before, after, sign = pulled.before, pulled.after, measures(unit)["length"].unit
     across = [_sides((rest.circle_diameter_mm,), unit) for rest in (before, after)]
+    if not pulled.moved:
+        return (
+            "parts left where they were, since pulling them together gave no larger rest: the free rest takes a "
+            f"rectangle of {_sides(after.rectangle_mm, unit)} {sign} and a circle of {across[1]} {sign}"
+        )
     return (
         f"pulled to {pulled.to}: the free rest takes a rectangle of {_sides(after.rectangle_mm, unit)} {sign} (before: "
         f"{_sides(before.rectangle_mm, unit)}) and a circle of {across[1]} {sign} (before: {across[0]})"

@@ -1,5 +1,6 @@
 """Options of `oddplate nest` as the tables and keys of a job file."""
 
+import math
 import re
 import tomllib
 from collections.abc import Sequence
@@ -20,6 +21,13 @@ def is_plain(text: str) -> bool:
 def length(text: str | None) -> str | None:
     """Return a length as a job file writes it; millimetres where no unit is written."""
     return f"{text} mm" if text is not None and _PLAIN.fullmatch(text) else text
+
+
+def finite(value: float | None, option: str) -> float | None:
+    """Return a number of an option; refuse `nan` and infinities, which pass every bound or none."""
+    if value is not None and not math.isfinite(value):
+        raise click.BadParameter(f"expected a number, got {value:g}", param_hint=option)
+    return value
 
 
 def plate_entry(text: str) -> dict[str, Any]:

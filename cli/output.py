@@ -47,6 +47,14 @@ def near(path: Path) -> Path:
     return path.relative_to(here) if path.is_relative_to(here) else path
 
 
+def there(path: Path) -> Path:
+    """Return the path of a folder that was written, as it was said where that leads to it.
+
+    Writing resolves it first: of `new/../out` the folder `new` need not be there, and is not made.
+    """
+    return path if path.exists() else path.resolve()
+
+
 def can_ask(as_json: bool) -> bool:
     """True if somebody sits at a terminal and no program reads the answer."""
     return not as_json and sys.stdin.isatty() and sys.stderr.isatty()

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 
 from cli.codes import DONE
-from cli.options import is_plain
+from cli.options import finite, is_plain
 from cli.output import emit, say, show
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def known_of(given: dict[str, Any], unit: "Unit" = "mm") -> "Known":
     return Known(
         **said,
         thickness_mm=None if thickness is None else parse_thickness(thickness, "mm"),
-        grain_deg=given["grain"],
+        grain_deg=finite(given["grain"], "--grain"),
         when=given["when"] and given["when"].date(),
     )
 

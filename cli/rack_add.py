@@ -80,7 +80,7 @@ def _said(given: dict[str, Any]) -> "Said":
         known=Known(
             **{key: given[key] for key in keys},
             thickness_mm=None if thickness is None else parse_thickness(thickness, "mm"),
-            grain_deg=given["grain"],
+            grain_deg=options.finite(given["grain"], "--grain"),
         ),
         id=given["own_id"],
         added=given["added"] and given["added"].date(),
@@ -88,13 +88,19 @@ def _said(given: dict[str, Any]) -> "Said":
         units=parse_drawn_unit(units) if units else None,
         weighed_kg=_positive(given["weight"], "--weight"),
         valued=given["valued"],
-        own_value=given["value"],
+        own_value=_value(given["value"]),
     )
 
 
 def _positive(value: float | None, option: str) -> float | None:
     if value is not None and not 0.0 < value < 1e6:
         raise click.BadParameter(f"expected a figure above 0, got {value:g}", param_hint=option)
+    return value
+
+
+def _value(value: float | None) -> float | None:
+    if value is not None and not 0.0 <= value < 1e9:
+        raise click.BadParameter(f"expected a figure of 0 or more, got {value:g}", param_hint="--value")
     return value
 
 
@@ -205,13 +211,13 @@ def _changed(given: dict[str, Any]) -> dict[str, Any]:
     if given["thickness"] is not None:
         said["thickness_mm"] = parse_thickness(given["thickness"], "mm")
     if given["grain"] is not None:
-        said["grain_deg"] = given["grain"]
+        said["grain_deg"] = options.finite(given["grain"], "--grain")
     if given["weight"] is not None:
         said["weighed_kg"] = _positive(given["weight"], "--weight")
     if given["value"] is not None and given["valued"] is not None:
         raise click.UsageError("--valued and --value exclude one another")
     if given["value"] is not None:
-        said |= {"valued": "own", "own_value": given["value"]}
+        said |= {"valued": "own", "own_value": _value(given["value"])}
     elif given["valued"] is not None:
         said |= {"valued": given["valued"], "own_value": None}
     return said

@@ -8,7 +8,7 @@ import click
 
 from cli.codes import DONE
 from cli.output import emit, json_option, say, show
-from cli.rack_options import SCHEMA, lengths_of, opened, shop_of, size, state, who_is, with_act, with_where
+from cli.rack_options import SCHEMA, lengths_of, opened, shop_of, size, state, tell_mended, who_is, with_act, with_where
 
 if TYPE_CHECKING:
     from nesting.rack.counting import Count
@@ -143,9 +143,12 @@ def labels(
 @json_option
 def export(file: Path, force: bool, where: str | None, shop: Path | None, as_json: bool) -> int:
     """Write the whole rack with its history (.json), or the pieces that are there as a table (.csv)."""
+    from nesting.rack.look import Filter
+    from nesting.rack.piece import STATES
     from nesting.steps.rack_files import export_rack
 
     with opened(where, shop_of(shop)) as rack:
+        tell_mended(rack.listed(Filter(states=STATES)))
         count = export_rack(rack, file, force=force)
     if as_json:
         emit({"schema": SCHEMA, "exit_code": DONE, "file": str(file), "pieces": count})

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from cli import options
 from cli.codes import COULD_NOT, DONE, INTERRUPTED
 from cli.interrupt import stop_on_interrupt
 from cli.output import emit, json_option, say, show
@@ -49,6 +50,7 @@ def will_it_fit(
     from nesting.files.job import read_job
     from nesting.steps.rack_fit import ask, on_the_rack, settled
 
+    options.finite(seconds, "--try")
     job = read_job(job_file)
     own = None if shop is None else shop_of(shop)
     people = questions(as_json=as_json, accept_unknown_grade=accept_unknown_grade)

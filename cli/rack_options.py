@@ -11,6 +11,8 @@ import click
 from cli.output import say
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from nesting.files.job import Job
     from nesting.plate import Plate
     from nesting.rack.piece import Listed
@@ -115,6 +117,15 @@ def who_is(said: str | None) -> str:
         return getpass.getuser()
     except (OSError, KeyError, ImportError):  # a user without a name, as in some containers
         return "unknown"
+
+
+def tell_mended(pieces: "Iterable[Listed]") -> None:
+    """Say which figures of pieces cannot be, and are taken as unknown, and how to put them right."""
+    for piece in pieces:
+        there = piece.state in ("on the rack", "set aside")
+        what = f"; put it right with 'oddplate rack edit {piece.id}'" if there else ""
+        for wrong in piece.mended:
+            say(f"warning: {piece.id}: {wrong}; taken as unknown{what}")
 
 
 def known(value: object, form: str = "{}") -> str:

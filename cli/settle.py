@@ -11,10 +11,11 @@ import click
 from cli import options
 from cli.codes import CHECK_FAILED, DONE, INTERRUPTED, LEFT_OVER
 from cli.interrupt import stop_on_interrupt
-from cli.output import emit, json_option, near, progress, say, show, show_table
+from cli.output import emit, json_option, near, progress, say, show, show_table, there
 
 if TYPE_CHECKING:
     from nesting.drawing.writing import Writing
+    from nesting.files.job import SearchEntry
     from nesting.layout import Layout
     from nesting.settle.outcome import Choices, NestAgain, Outcome
     from nesting.settle.reading import Reading
@@ -101,6 +102,7 @@ def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as
     from nesting.settle.told import told
     from nesting.steps.settle_run import open_layout, settle_layout
 
+    again = _search_entry(given)
     layout, before = open_layout(layout_path)
     shop = _shop(given["shop_file"], before)
     unit = _unit(given["units"], before.unit if before and given["shop_file"] is None else shop.unit)
@@ -116,7 +118,7 @@ def command(layout_path: Path, typed: tuple[str, ...], readouts: Path | None, as
         outcome = settle_layout(layout, readings, choices)
         return _tell(outcome, told(outcome), given, made, as_json=as_json)
     with stop_on_interrupt() as should_stop:
-        outcome = settle_layout(layout, readings, replace(choices, again=_again(given, should_stop)))
+        outcome = settle_layout(layout, readings, replace(choices, again=_again(again, should_stop)))
         return _tell(outcome, told(outcome), given, made, as_json=as_json, interrupted=should_stop())
 
 
@@ -197,14 +199,18 @@ def _corners(layout: "Layout", unit: "Unit", sigma_mm: float, *, as_json: bool) 
 
 
 def _choices(made: "MadeWith", given: dict[str, Any], sigma_mm: float) -> "Choices":
+    from nesting.errors import InputError
     from nesting.lengths import parse_length
     from nesting.settle.outcome import Choices
 
     unit = made.unit
     travel, source = _travel(given["table"], given["zero"], made.shop, unit)
+    limit_mm = None if given["limit"] is None else parse_length(given["limit"], unit)
+    if limit_mm is not None and not limit_mm > 0.0:
+        raise InputError(f"--limit {given['limit']}: expected more than 0; no distance is read off without any error")
     return Choices(
         sigma_mm=sigma_mm,
-        limit_mm=None if given["limit"] is None else parse_length(given["limit"], unit),
+        limit_mm=limit_mm,
         travel=travel,
         travel_source=source,
         writing=_writing(given, made),
@@ -251,7 +257,16 @@ def _writing(given: dict[str, Any], made: "MadeWith") -> "Writing":
     )
 
 
-def _again(given: dict[str, Any], should_stop: Callable[[], bool]) -> "NestAgain":
+def _search_entry(given: dict[str, Any]) -> "SearchEntry":
+    """The search's options, held to the bounds that a job's are."""
+    from nesting.files.documents import make_document
+    from nesting.files.job import SearchEntry
+
+    keys = ("seed", "seconds", "steps", "threads")
+    return make_document(options.without_none({key: given[key] for key in keys}), SearchEntry)
+
+
+def _again(asked: "SearchEntry", should_stop: Callable[[], bool]) -> "NestAgain":
     def lay_out(plate: Any, demands: Any, layout: "Layout") -> "Layout":
         from nesting.search.engine import search
 
@@ -260,10 +275,10 @@ def _again(given: dict[str, Any], should_stop: Callable[[], bool]) -> "NestAgain
                 plate,
                 demands,
                 layout.clearances,
-                seed=given["seed"],
-                time_limit_s=given["seconds"],
-                steps=given["steps"],
-                threads=given["threads"],
+                seed=asked.seed,
+                time_limit_s=asked.seconds,
+                steps=asked.steps,
+                threads=asked.threads,
                 on_progress=on_progress,
                 should_stop=should_stop,
             )
@@ -289,7 +304,7 @@ def _tell(
         code = INTERRUPTED if interrupted else LEFT_OVER if left_over else DONE
         if given["out"] is not None:
             recovered, _ = write_settled(outcome, found, given["out"], made=made, force=given["force"])
-            files = sorted(str(p) for p in given["out"].iterdir())
+            files = sorted(str(p) for p in there(given["out"]).iterdir())
             if recovered:
                 say(f"note: {recovered}")
     for text in found.warnings:

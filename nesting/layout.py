@@ -47,6 +47,11 @@ class Pulled:
     before: FreeRest
     after: FreeRest
 
+    @property
+    def moved(self) -> bool:
+        """False where no place left a larger rest, and the parts stayed where they were."""
+        return self.to != "nowhere"
+
 
 @dataclass(frozen=True, kw_only=True)
 class SearchFacts:

@@ -48,11 +48,17 @@ def _sane(length_mm: float, written: object) -> float:
 
 
 def parse_thickness(text: str, unit: Unit | None) -> float:
-    """Return a thickness, millimetres: a length, or a gauge with its metal such as `16 ga mild steel`."""
+    """Return a thickness, millimetres: a length, or a gauge with its metal such as `16 ga mild steel`.
+
+    Raises `InputError` for what is none, or not above 0.
+    """
     gauge = _GAUGE.fullmatch(text.strip())
     if gauge:
         return gauge_mm(int(gauge[1]), gauge[2] or None)
-    return parse_length(text, unit)
+    found = parse_length(text, unit)
+    if not found > 0.0:
+        raise InputError(f"expected a thickness above 0, got {text}")
+    return found
 
 
 def _unit_of(info: ValidationInfo) -> Unit | None:

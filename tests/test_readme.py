@@ -8,7 +8,7 @@ import click
 import pytest
 
 import cli.codes
-from cli.main import COMMANDS, oddplate
+from cli.group import COMMANDS, oddplate
 from nesting.drawing import layers
 from nesting.files.release import FILES
 

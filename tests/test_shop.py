@@ -115,7 +115,7 @@ def test_faults_of_a_shop_file_come_at_once(tmp_path: Path):
         read_shop(shop_file(tmp_path, text))
     assert [line.split(": ", 1)[1] for line in str(caught.value).splitlines()] == [
         "papr: unknown key; did you mean 'paper'?",
-        "prices.new: input should be greater than or equal to 0, got -1",
+        "prices.new: expected 0 or more, got -1",
         "measured_kerf.1.measured: expected a date such as 2026-05-31, got a text ('today')",
     ]
     with pytest.raises(JobError, match=r"keep\.rectangles: expected at least one"):

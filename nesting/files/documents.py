@@ -62,6 +62,15 @@ def make_document(data: Mapping[str, Any], model: type[M]) -> M:
     return _validate(dict(data), model, "command line", {}, frozenset(_paths(data)))
 
 
+def entry_of_json(text: str, model: type[M], stem: str) -> M:
+    """Read a JSON text into `model`; raise `JobError` with all faults, each with its key below `stem`."""
+    try:
+        return model.model_validate_json(text, strict=True)
+    except ValidationError as error:
+        faults = [_told_fault(detail, model, (stem, *detail["loc"])) for detail in error.errors(include_url=False)]
+        raise JobError("; ".join(faults)) from None
+
+
 def _read_text(path: Path, what: str) -> str:
     try:
         return path.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
@@ -109,17 +118,22 @@ def _fault(
     detail: ErrorDetails, model: type[Entry], name: str, lines: dict[KeyPath, int], given: frozenset[KeyPath]
 ) -> tuple[int, str]:
     """Return the line (0 where there is none) and the text of one fault."""
-    path = tuple(detail["loc"])
+    path = detail["loc"]
     line = next((lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in lines), 0)
     where = f"{name}, line {line}" if line else name
     if path in given and lines:
         line, where = 0, "command line"
+    return line, f"{where}: {_told_fault(detail, model, path)}"
+
+
+def _told_fault(detail: ErrorDetails, model: type[Entry], path: KeyPath) -> str:
+    """Return key and explanation of a fault; `path` is where people find it."""
     key = ".".join(str(p + 1) if isinstance(p, int) else p for p in path)
-    return line, f"{where}: {f'{key}: ' if key else ''}{_explain(detail, model, path)}"
+    return f"{f'{key}: ' if key else ''}{_explain(detail, model)}"
 
 
-def _explain(detail: ErrorDetails, model: type[Entry], path: KeyPath) -> str:
-    kind, value = detail["type"], detail["input"]
+def _explain(detail: ErrorDetails, model: type[Entry]) -> str:
+    kind, value, path = detail["type"], detail["input"], detail["loc"]
     if kind == "extra_forbidden":
         known = _known_keys(model, path[:-1])
         near = difflib.get_close_matches(str(path[-1]), known, n=1, cutoff=0.5)
@@ -129,22 +143,48 @@ def _explain(detail: ErrorDetails, model: type[Entry], path: KeyPath) -> str:
         return "is missing"
     if kind == "value_error":
         return str(detail["ctx"]["error"])
-    if kind == "literal_error":
-        return f"expected {detail['ctx']['expected']}, got {value!r}"
-    expected = {
-        "string_type": "a text in quotes",
-        "int_type": "a whole number",
-        "float_type": "a number",
-        "bool_type": "true or false",
-        "date_type": "a date such as 2026-05-31",
-        "tuple_type": "a list",
-        "list_type": "a list",
-        "model_type": "a table of keys",
-        "dict_type": "a table of keys",
-    }.get(kind)
-    if expected:
-        return f"expected {expected}, got {kind_of(value)}"
-    return f"{detail['msg'][0].lower()}{detail['msg'][1:]}, got {value!r}"
+    return f"{expected(detail)}, got {kind_of(value) if kind in _KINDS else repr(value)}"
+
+
+_KINDS: Final = {
+    "string_type": "a text in quotes",
+    "int_type": "a whole number",
+    "float_type": "a number",
+    "bool_type": "true or false",
+    "date_type": "a date such as 2026-05-31",
+    "tuple_type": "a list",
+    "list_type": "a list",
+    "model_type": "a table of keys",
+    "dataclass_type": "a table of keys",
+    "dict_type": "a table of keys",
+}
+_BOUNDS: Final = {
+    "greater_than": "more than {gt:g}",
+    "greater_than_equal": "{ge:g} or more",
+    "less_than": "less than {lt:g}",
+    "less_than_equal": "{le:g} or less",
+    "finite_number": "a finite number",
+    "string_too_short": "a text that is not empty",
+    "literal_error": "{expected}",
+    "date_parsing": "a date such as 2026-05-31",
+    "date_from_datetime_parsing": "a date such as 2026-05-31",
+    "int_from_float": "a whole number",
+}
+
+
+_LIBRARY: Final = "Input should be "
+
+
+def expected(detail: ErrorDetails) -> str:
+    """Say what a value should have been, in our words where the library's own are for programmers."""
+    kind = detail["type"]
+    said = _KINDS.get(kind) or (_BOUNDS[kind].format(**detail.get("ctx", {})) if kind in _BOUNDS else None)
+    if said is not None:
+        return f"expected {said}"
+    message = detail["msg"]
+    if message.startswith(_LIBRARY):
+        return f"expected {message.removeprefix(_LIBRARY)}"
+    return f"{message[0].lower()}{message[1:]}"
 
 
 def _known_keys(model: type[Entry], path: KeyPath) -> list[str]:

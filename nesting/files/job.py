@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 from nesting.demand import Turns
 from nesting.drawing.writing import ContourStyle, CurveStyle, Version
 from nesting.files.documents import Entry, make_document, not_empty, read_document
+from nesting.files.paths import DrawingPath, PathText
 from nesting.files.reading import DrawingsEntry, Patterns, Reading, Rules, reading_of
 from nesting.lengths import Coordinate, Distance, DrawnUnitWord, Length, Thickness, UnitWord
 from nesting.plate import KeepOutKind
@@ -103,7 +104,7 @@ class KeepOutEntry(Entry):
 class PlateEntry(Entry):
     """The plate: a drawing, or corners, or a plain rectangle, or a piece of the rack: its id, or "choose"."""
 
-    drawing: str | None = None
+    drawing: DrawingPath | None = None
     rack: str | None = None
     corners: Corners | None = None
     width: Length | None = None
@@ -153,7 +154,7 @@ class ClearancesEntry(Entry):
 class PartEntry(Entry):
     """A part drawing and what is wanted of it."""
 
-    drawing: str
+    drawing: DrawingPath
     quantity: Annotated[int | None, BeforeValidator(_quantity)] = 1
     turns: Annotated[Turns, BeforeValidator(_turns)] = Turns()
     flip: bool = False
@@ -186,7 +187,7 @@ class SearchEntry(Entry):
 class OutputEntry(Entry):
     """Where and how the result is written."""
 
-    folder: str | None = None
+    folder: PathText | None = None
     version: Version = "R2000"
     units: UnitWord | None = None
     contours: ContourStyle = "as drawn"
@@ -205,7 +206,7 @@ class JobFile(Entry):
 
     units: UnitWord | None = None
     name: str | None = None
-    shop: str | None = None
+    shop: PathText | None = None
     plate: PlateEntry
     clearances: ClearancesEntry = ClearancesEntry()
     drawings: DrawingsEntry = DrawingsEntry()

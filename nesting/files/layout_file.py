@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from pydantic import TypeAdapter, ValidationError
+from pydantic_core import ErrorDetails
 
 from nesting.errors import InputError, JobError
+from nesting.files.documents import expected
 from nesting.geometry.curves import Arc, EllipseArc, Line, Polyline, Spline
 from nesting.layout import Layout
 
@@ -153,12 +155,18 @@ def _faults(error: ValidationError, data: object) -> str:
     for fault in error.errors(include_url=False):
         at, meant = _locate(fault["loc"], data)
         if meant:
-            own = fault["type"] in ("missing", "value_error")  # these messages say what was found
-            found = "" if own else f", found {_short(fault['input'])}"
-            told.append(f"{_key(at)}: {fault['msg'].removeprefix('Value error, ')}{found}")
+            told.append(f"{_key(at)}: {_explain(fault)}")
         elif at[-1:] == ("type",):
             told.append(f"{_key(at)}: expected one of {', '.join(sorted(_CURVE_TYPES.values()))}")
     return "; ".join(dict.fromkeys(told))
+
+
+def _explain(fault: ErrorDetails) -> str:
+    if fault["type"] == "missing":
+        return "is missing"
+    if fault["type"] == "value_error":  # says what was found itself
+        return fault["msg"].removeprefix("Value error, ")
+    return f"{expected(fault)}, found {_short(fault['input'])}"
 
 
 def _locate(loc: Keys, data: object) -> tuple[Keys, bool]:

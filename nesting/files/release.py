@@ -53,6 +53,8 @@ def refuse_taken(folder: Path, *, force: bool, ours: Collection[str] = OF_A_RUN)
     Even `force` replaces only what an earlier run wrote, by the names in `ours`: a folder holding anything else is
     never taken away.
     """
+    if not _named(folder):
+        raise InputError(f"{folder}: is the top of a disk, which no run replaces; choose an output folder below it")
     if Path.cwd().is_relative_to(folder):
         raise InputError(f"{folder}: you stand in this folder; choose an output folder below it")
     _refuse_unwritable(folder)
@@ -98,6 +100,8 @@ def release(staged: Path, target: Path) -> None:
 
 def recover(target: Path) -> str:
     """Put back or clear what a run that was cut off left beside its folder; return a sentence about it."""
+    if not _named(target):
+        return ""  # nothing was ever written beside it
     aside = _aside(target)
     if not aside.exists():
         return ""
@@ -106,6 +110,11 @@ def recover(target: Path) -> str:
         return f"{target}: an earlier run was cut off after it had replaced this folder; the former is cleared"
     aside.rename(target)
     return f"{target}: an earlier run was cut off while it replaced this folder; the former one is put back"
+
+
+def _named(folder: Path) -> bool:
+    """False for the top of a disk, which has no name to write another beside."""
+    return bool(folder.absolute().name)
 
 
 def _aside(target: Path) -> Path:

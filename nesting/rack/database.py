@@ -121,7 +121,10 @@ class Database:
             if self.is_sqlite and names:
                 raise InputError(f"rack {self.where}: is a database of something else; give another file")
             return 0
-        return int(connection.execute(sa.select(VERSIONS.c.version)).scalar_one())
+        rows = connection.execute(sa.select(VERSIONS.c.version, VERSIONS.c.next_number)).all()
+        if len(rows) != 1 or None in rows[0]:
+            raise RackError(f"rack {self.where}: is damaged (it does not say its version once); put back a copy")
+        return int(rows[0][0])
 
     def _step(self, connection: Connection, step: int) -> None:
         if step == 0:

@@ -1,5 +1,6 @@
 """What the rack holds, as frozen values: pieces, what happened to them, what was cut from them."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
@@ -8,6 +9,7 @@ from typing import Any, Final, Literal, get_args
 
 from pydantic import TypeAdapter
 
+from nesting.errors import InputError
 from nesting.geometry.contour import Contour
 from nesting.plate import Capture, KeepOut, Plate
 from nesting.rack.summary import Summary
@@ -69,12 +71,32 @@ class Facts:
     own_value: float | None = None
 
     def __post_init__(self) -> None:
-        for key in ("thickness_mm", "weighed_kg"):
-            value = getattr(self, key)
-            if value is not None and not value > 0.0:
-                raise ValueError(f"{key} must be above 0, got {value}")
+        """Raise `InputError` for a figure that cannot be."""
+        for key in FIGURES:
+            wrong = unfit(key, getattr(self, key))
+            if wrong is not None:
+                raise InputError(wrong)
         if (self.valued == "own") != (self.own_value is not None):
-            raise ValueError("an own value goes with valued 'own', and only with it")
+            raise InputError("an own value goes with valued 'own', and only with it")
+
+
+FIGURES: Final = ("thickness_mm", "grain_deg", "weighed_kg", "own_value")
+"""What is known of a piece as a number."""
+
+_ABOVE_0: Final = ("thickness_mm", "weighed_kg")
+
+
+def unfit(key: str, value: float | None) -> str | None:
+    """Say what is wrong with one of the `FIGURES`; None for one that can be, or that is not known."""
+    if value is None:
+        return None
+    if not math.isfinite(value):
+        return f"{key}: expected a finite number, got {value}"
+    if key in _ABOVE_0 and not value > 0.0:
+        return f"{key}: expected more than 0, got {value:g}"
+    if key == "own_value" and value < 0.0:
+        return f"{key}: expected 0 or more, got {value:g}"
+    return None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +147,10 @@ def facts_of(plate: Plate) -> Facts:
 
 @dataclass(frozen=True, kw_only=True)
 class Listed:
-    """A piece as the rack lists it, without its outline.  `number` tells in which order pieces came."""
+    """A piece as the rack lists it, without its outline.  `number` tells in which order pieces came.
+
+    `mended` says which figures the rack holds that cannot be: they are taken as unknown.
+    """
 
     id: str
     number: int
@@ -137,6 +162,7 @@ class Listed:
     summary: Summary
     uncertainty_mm: float
     captured: str
+    mended: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -6,7 +6,7 @@ from dataclasses import asdict, fields
 from datetime import date, datetime
 from typing import Any, Final
 
-from nesting.rack.piece import Act, Change, CutPart, CutRecord, Facts, Listed, NewPiece, RackPiece
+from nesting.rack.piece import FIGURES, Act, Change, CutPart, CutRecord, Facts, Listed, NewPiece, RackPiece, unfit
 from nesting.rack.summary import Summary
 from nesting.rack.tables import FACTS, PIECES, SIZES
 
@@ -32,18 +32,35 @@ def piece_of(row: Mapping[str, Any]) -> RackPiece:
 
 
 def _common(row: Mapping[str, Any]) -> dict[str, Any]:
+    facts, mended = mended_facts(row)
     return {
         "id": row["id"],
         "number": row["number"],
         "state": row["state"],
         "set_aside_for": row["set_aside_for"],
-        "facts": Facts(**{key: row[key] for key in _FACTS}),
+        "facts": Facts(**facts),
+        "mended": mended,
         "parent": row["parent"],
         "added": date.fromisoformat(row["added"]),
         "summary": Summary(**{key: row[key] for key in SIZES}),
         "uncertainty_mm": row["uncertainty_mm"],
         "captured": row["captured"],
     }
+
+
+def mended_facts(row: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Return the facts of a row with figures that cannot be taken as unknown, and which those were.
+
+    Earlier versions let infinities and negative values in: one such piece must not shut the whole rack.
+    """
+    facts = {key: row[key] for key in _FACTS}
+    mended = [wrong for key in FIGURES if (wrong := unfit(key, facts[key]))]
+    facts |= {key: None for key in FIGURES if unfit(key, facts[key])}
+    if (facts["valued"] == "own") != (facts["own_value"] is not None):
+        if not mended:
+            mended.append(f"own_value: expected one for a piece valued {facts['valued']!r}, got {facts['own_value']}")
+        facts |= {"valued": "as remnant", "own_value": None}
+    return facts, tuple(mended)
 
 
 def new_row(new: NewPiece, *, id: str, number: int, added: date) -> dict[str, Any]:

@@ -4,7 +4,7 @@ import csv
 import hashlib
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, fields
 from datetime import date
 from typing import Any, Final
@@ -50,24 +50,22 @@ def written(pieces: Sequence[RackPiece]) -> str:
     return out.getvalue()
 
 
-def read(text: str, name: str) -> list[tuple[NewPiece, str | None]]:
+def read(text: str, name: str, *, sound: Callable[[str], object] = json.loads) -> list[tuple[NewPiece, str | None]]:
     """Read pieces and the jobs they are set aside for; raise `InputError` with all faults, a line each.
 
     Columns may be missing, but for a shape: an outline as it was written, or `size_x_mm` and `size_y_mm` for a plain
     rectangle.  Stored sizes are taken where the seal says that they are those of the outline, and measured anew
-    otherwise.
+    otherwise.  `sound` reads the record of how an outline came in, and raises where it is none.
     """
     reader = csv.DictReader(io.StringIO(text, newline=""), strict=True)
     faults: list[str] = []
     found: list[tuple[NewPiece, str | None]] = []
     try:
-        odd = [key for key in reader.fieldnames or () if key not in COLUMNS]
-        if odd or not reader.fieldnames:
-            raise InputError(f"{name}: column {odd[0] if odd else 'names'!r} is not known; known: {', '.join(COLUMNS)}")
+        _require_columns(reader.fieldnames or (), name)
         for row in reader:
             try:
-                found.append(_new({key: value for key, value in row.items() if value}))
-            except (ValueError, TypeError, AttributeError) as error:
+                found.append(_new({key: value for key, value in row.items() if value}, sound))
+            except (InputError, ValueError, TypeError, AttributeError) as error:
                 faults.append(f"{name}, line {reader.line_num}: {str(error).splitlines()[0]}")
     except csv.Error as error:
         raise InputError(f"{name}, line {reader.line_num}: not CSV: {error}") from None
@@ -76,7 +74,19 @@ def read(text: str, name: str) -> list[tuple[NewPiece, str | None]]:
     return found
 
 
-def _new(row: dict[str, Any]) -> tuple[NewPiece, str | None]:
+def _require_columns(names: Sequence[str], name: str) -> None:
+    odd = [key for key in names if key not in COLUMNS]
+    if odd and any(sign in odd[0] for sign in ";\t"):
+        # Not guessed at: a spreadsheet that parts cells so writes numbers with a comma as well.
+        raise InputError(
+            f"{name}: expected columns parted by commas, got {odd[0]!r:.60}; save the table as CSV with commas between "
+            "cells, and a point in numbers"
+        )
+    if odd or not names:
+        raise InputError(f"{name}: column {odd[0] if odd else 'names'!r} is not known; known: {', '.join(COLUMNS)}")
+
+
+def _new(row: dict[str, Any], sound: Callable[[str], object]) -> tuple[NewPiece, str | None]:
     if None in row:
         raise ValueError("has more cells than there are columns")
     state, job = row.get("state", "on the rack"), row.get("set_aside_for")
@@ -96,24 +106,44 @@ def _new(row: dict[str, Any]) -> tuple[NewPiece, str | None]:
         uncertainty_mm=uncertainty,
         facts=facts,
         captured=row.get("captured", "table"),
-        capture=_capture(row),
+        capture=_capture(row, sound),
         id=row.get("id"),
         parent=row.get("parent"),
-        added=date.fromisoformat(row["added"]) if "added" in row else None,
+        added=_date(row["added"]) if "added" in row else None,
     )
     return piece, job
 
 
-def _capture(row: dict[str, Any]) -> dict[str, Any]:
-    said = json.loads(row["capture"]) if "capture" in row else {"way": row.get("captured", "table")}
+def _date(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"added: expected a date such as 2026-05-31, got {text!r}") from None
+
+
+def _capture(row: dict[str, Any], sound: Callable[[str], object]) -> dict[str, Any]:
+    if "capture" not in row:
+        return {"way": row.get("captured", "table")}
+    try:
+        said = json.loads(row["capture"])
+    except ValueError:
+        raise ValueError(f"capture: expected an object as JSON, got {row['capture']!r:.60}") from None
     if not isinstance(said, dict):
         raise ValueError("capture: expected an object")
+    sound(row["capture"])
     return said
+
+
+def _outline(text: str) -> Outline:
+    try:
+        return Outline.from_json(text)
+    except ValueError:
+        raise ValueError("outline: expected one as an exported table holds it; give size_x_mm and size_y_mm") from None
 
 
 def _shape(row: dict[str, Any], values: dict[str, Any]) -> tuple[Outline, Summary]:
     if "outline" in row:
-        outline = Outline.from_json(row["outline"])
+        outline = _outline(row["outline"])
         sizes = {key: row.get(key, "") for key in SIZES}
         if row.get("seal") == _seal(row["outline"], sizes):
             return outline, Summary(**{key: values[key] for key in SIZES})

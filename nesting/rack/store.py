@@ -17,7 +17,17 @@ from nesting.rack.chalk import chalk_id, written_id
 from nesting.rack.database import BUSY_S, Database
 from nesting.rack.look import Filter, Row, last_act, row_of, stamp
 from nesting.rack.piece import THERE, Act, ActKind, CutPart, CutRecord, Facts, Listed, NewPiece, RackPiece, State
-from nesting.rack.rows import LISTED, facts_row, listed_of, new_row, parts_json, piece_of, plain_grade, to_json
+from nesting.rack.rows import (
+    LISTED,
+    facts_row,
+    listed_of,
+    mended_facts,
+    new_row,
+    parts_json,
+    piece_of,
+    plain_grade,
+    to_json,
+)
 from nesting.rack.tables import ACTS, CHANGES, CHANGING, CUTS, PIECES, VERSIONS
 
 _ALL: Final = Filter()
@@ -273,8 +283,9 @@ class Rack(AbstractContextManager["Rack"]):
         return connection.execute(sa.select(PIECES.c.id).where(PIECES.c.id == id)).first() is not None
 
     def _change(self, connection: Connection, act: int, row: Row, after: Row) -> None:
-        changed = {key: after[key] for key in CHANGING if key in after and after[key] != row[key]}
-        before = {key: row[key] for key in changed}
+        known = {**row, **mended_facts(row)[0]}  # an undoing must not bring back what cannot be
+        changed = {k: after[k] for k in CHANGING if k in after and (after[k] != row[k] or after[k] != known[k])}
+        before = {key: known[key] for key in changed}
         columns = dict(changed)
         if "grade" in columns:
             columns["grade_plain"] = plain_grade(columns["grade"])

@@ -59,6 +59,7 @@ class Content:
     fit: Table
     lost: Table
     pulled: Table
+    pulled_title: str
     search: Pairs
     drawings: Table
     most: str | None
@@ -95,6 +96,7 @@ def content(report: YieldReport, unit: Unit) -> Content:
             words=(0, 2),
         ),
         pulled=_pulled_table(report, unit),
+        pulled_title=_pulled_title(report),
         search=_search_lines(report),
         drawings=_drawings_table(report),
         most=next((f.value for f in lines if f.key == "most_utilisation"), None),
@@ -225,6 +227,12 @@ def _fit_table(report: YieldReport, unit: Unit) -> Table:
     return Table(headings=headings, rows=rows, words=(0, 1, 4))
 
 
+def _pulled_title(report: YieldReport) -> str:
+    if report.pulled is None or report.pulled.moved:
+        return f"Free rest, pulled to: {report.pulled.to}" if report.pulled else ""
+    return "Free rest; the parts were left where they were, since pulling them together gave no larger one"
+
+
 def _pulled_table(report: YieldReport, unit: Unit) -> Table:
     """The free rest before and after the parts were pulled together."""
     headings = ("free rest", "all parts placed", "pulled together")
@@ -242,6 +250,8 @@ def _pulled_table(report: YieldReport, unit: Unit) -> Table:
         ("largest rectangle, at any turn", sides(before), sides(after)),
         ("area", area(before.area_mm2), area(after.area_mm2)),
     )
+    if not report.pulled.moved:
+        return Table(headings=headings[:2], rows=tuple(row[:2] for row in rows))
     return Table(headings=headings, rows=rows)
 
 

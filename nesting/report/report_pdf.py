@@ -72,7 +72,7 @@ def _lists(report: YieldReport, c: Content, sheet: Sheet) -> Story:
     else:
         story.append(paragraph("None: no piece left takes any of the shop's keep rectangles."))
     if report.pulled is not None:
-        story += [*heading(f"Free rest, pulled to: {report.pulled.to}"), table(c.pulled, sheet)]
+        story += [*heading(c.pulled_title), table(c.pulled, sheet)]
     return story
 
 

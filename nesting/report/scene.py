@@ -17,6 +17,7 @@ from nesting.layout import Layout
 from nesting.plate import Plate
 from nesting.remnant import Balance
 from nesting.report.colours import PALETTE
+from nesting.report.matter import AREA_DIGITS
 from nesting.report.wording import measures
 from nesting.tolerances import NESTING_CHORD_MM
 from nesting.units import Unit, from_mm, to_mm
@@ -24,6 +25,7 @@ from nesting.units import Unit, from_mm, to_mm
 Shape: TypeAlias = Polygon | MultiPolygon
 Floats: TypeAlias = NDArray[np.float64]
 Named: TypeAlias = tuple[tuple[str, Shape], ...]
+"""Names with shapes to draw: what is told of an area is told from the true one, not from these."""
 
 # Width of a digit to its height in the fonts used, with a little air.
 _CHARACTER_WIDTH = 0.85
@@ -81,6 +83,7 @@ class Scene:
     keep_outs: Named
     pieces: tuple[Piece, ...]
     remnants: Named
+    remnant_areas_mm2: tuple[float, ...]
     labels: tuple[Label, ...]
     grain_deg: float | None
     text_mm: float
@@ -130,6 +133,7 @@ def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016, lette
         keep_outs=keep_outs,
         pieces=pieces,
         remnants=remnants,
+        remnant_areas_mm2=tuple(round(r.area_mm2, AREA_DIGITS) for r in areas.kept),
         labels=labels,
         grain_deg=plate.grain_deg,
         text_mm=text,

@@ -50,8 +50,8 @@ def _patterns(step: float, prefix: str) -> str:
 def _shapes(drawn: Scene, unit: Unit, area: Measure, prefix: str) -> Iterator[str]:
     thick = drawn.text_mm / 6
     yield _path(drawn.plate, "plate", 'fill="#f4f4f4"')
-    for name, shape in drawn.remnants:
-        title = f"kept remnant {name}, {area.full(shape.area)}"
+    for (name, shape), area_mm2 in zip(drawn.remnants, drawn.remnant_areas_mm2, strict=True):
+        title = f"kept remnant {name}, {area.full(area_mm2)}"
         yield _path(shape, title, f'fill="url(#{prefix}left)" stroke="#9a9a9a"')
     for name, shape in drawn.keep_outs:
         yield _path(shape, f"keep-out: {name}", 'fill="#fff"')

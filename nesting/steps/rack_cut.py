@@ -27,6 +27,7 @@ from nesting.settle.turned import turned, turned_plate
 from nesting.shop import Shop
 from nesting.steps.made_with import load_made_with
 from nesting.steps.racking import capture_json
+from nesting.steps.yielding import PLAN
 
 REPORT: Final = "report.json"
 SAME_SHAPE: Final = 1e-6
@@ -92,7 +93,7 @@ class Recorded:
 
 def read_cutting(path: Path, *, failed: Sequence[str] = (), not_reached: Sequence[str] = ()) -> Cutting:
     """Read a layout, or the one in a result folder, with its report where that lies beside it."""
-    file = path / LAYOUT if path.is_dir() else path
+    file = _layout_in(path) if path.is_dir() else path
     layout = load_layout(file)
     return Cutting(
         layout=layout,
@@ -101,6 +102,15 @@ def read_cutting(path: Path, *, failed: Sequence[str] = (), not_reached: Sequenc
         failed=frozenset(numbers(failed)),
         not_reached=frozenset(numbers(not_reached)),
     )
+
+
+def _layout_in(folder: Path) -> Path:
+    """Return the layout of a result folder; raise `InputError` for the folder of a plan, which holds one a piece."""
+    found = sorted(file.parent for file in folder.glob(f"*/{LAYOUT}"))
+    if not (folder / LAYOUT).exists() and (folder / PLAN).exists():
+        such = f", such as {found[0]}" if found else ""
+        raise InputError(f"{folder}: is the folder of a plan; give the folder of the one piece that was cut{such}")
+    return folder / LAYOUT
 
 
 def numbers(texts: Iterable[str]) -> list[int]:
@@ -186,10 +196,17 @@ def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> tuple[RackPie
     if back is None:
         raise InputError(
             f"layout {layout.id} was made for another outline than that of {found.id}: "
-            f"{layout.plate.area_mm2:.0f} mm2 against {found.plate.area_mm2:.0f} mm2; name the right piece with "
-            "--piece, or lay out again"
+            f"{_apart(layout.plate, found.plate)}; name the right piece with --piece, or lay out again"
         )
     return found, back
+
+
+def _apart(lies: Plate, drawn: Plate) -> str:
+    """Say by what two outlines differ: their areas, unless these are told as the same figure."""
+    areas = [f"{plate.area_mm2:.0f} mm2" for plate in (lies, drawn)]
+    if areas[0] != areas[1]:
+        return " against ".join(areas)
+    return f"both have {areas[0]}, and their corners do not lie on one another"
 
 
 def _pose_back(lies: Plate, drawn: Plate) -> Pose | None:
@@ -202,8 +219,8 @@ def _pose_back(lies: Plate, drawn: Plate) -> Pose | None:
 
 
 def _starts(plate: Plate) -> list[Point]:
-    contours = (plate.outer, *plate.holes, *(k.contour for k in plate.keep_outs))
-    return [curve.start for contour in contours for curve in contour.curves]
+    """Starts of the edges of what is plate; keep-outs are a job's own as often as the piece's, and move no steel."""
+    return [curve.start for contour in (plate.outer, *plate.holes) for curve in contour.curves]
 
 
 def _same_shape(a: Plate, b: Plate) -> bool:
@@ -258,4 +275,6 @@ def _worked_out(layout: Layout, made_with: Path) -> str | None:
 
 
 def _span(known: set[int]) -> str:
-    return f"P{min(known)} to P{max(known)}" if known else "none"
+    if len(known) < 2:
+        return f"only P{min(known)}" if known else "none"
+    return f"P{min(known)} to P{max(known)}"

@@ -16,6 +16,7 @@ from nesting.rack.store import Rack
 from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper
 from nesting.steps.capture import picture_of
+from nesting.steps.racking import capture_entry
 
 MILLIMETRES: Final = Lengths()
 
@@ -77,7 +78,7 @@ def export_rack(rack: Rack, path: Path, wanted: Filter | None = None, *, force: 
     refuse_taken(path, force=force)
     if kind == ".json":
         document = books.dump(rack)
-        count, text = len(document["pieces"]), json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+        count, text = len(document["pieces"]), _json(document)
     else:
         pieces = rack.pieces(wanted or Filter())
         # A mark of the encoding at the front lets spreadsheets read letters beyond ASCII.
@@ -91,6 +92,10 @@ def export_rack(rack: Rack, path: Path, wanted: Filter | None = None, *, force: 
     finally:
         beside.unlink(missing_ok=True)
     return count
+
+
+def _json(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,7 +118,7 @@ def read_import(path: Path) -> Import:
         raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
     if kind == ".json":
         return Import(path=path, whole=books.parsed(text, str(path)))
-    found = sheets.read(text, str(path))
+    found = sheets.read(text, str(path), sound=capture_entry)
     if not found:
         raise InputError(f"{path}: holds no piece")
     return Import(path=path, pieces=tuple(found))
@@ -125,7 +130,7 @@ def import_rack(rack: Rack, found: Import, *, who: str, note: str = "") -> int:
     Raises `InputError` with all faults of the file.
     """
     if found.whole is not None:
-        return books.load(rack, found.whole, str(found.path))
+        return books.load(rack, found.whole, str(found.path), sound=capture_entry)
     new, jobs = [one for one, _ in found.pieces], [job for _, job in found.pieces]
     rack.add(new, jobs=jobs, who=who, note=note or f"from {found.path.name}")
     return len(new)

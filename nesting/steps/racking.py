@@ -7,6 +7,7 @@ from typing import Any
 
 from nesting.drawing.findings import Finding
 from nesting.errors import InputError
+from nesting.files.documents import entry_of_json
 from nesting.files.plate_file import SUFFIX, CaptureEntry, StoredPlate, read_plate_file
 from nesting.geometry.contour import Contour
 from nesting.outline.drawn import from_drawing
@@ -89,7 +90,18 @@ def capture_json(capture: CaptureEntry) -> dict[str, Any]:
     return {key: value for key, value in told.items() if value not in ("", [])}
 
 
+def capture_entry(text: str) -> CaptureEntry:
+    """Read the record of how an outline came in, as `capture_json` wrote it; raise `InputError` for anything else.
+
+    An empty record is one of which nothing is known.
+    """
+    return CaptureEntry(way="as given") if text == "{}" else entry_of_json(text, CaptureEntry, "capture")
+
+
 def as_plate_file(piece: RackPiece) -> StoredPlate:
     """Return a piece as a plate file holds it, to carry it elsewhere."""
-    capture = CaptureEntry.model_validate_json(piece.capture_json, strict=True)
+    try:
+        capture = capture_entry(piece.capture_json)
+    except InputError as error:
+        raise InputError(f"{piece.id}: how its outline came in cannot be read: {error}") from None
     return StoredPlate(plate=replace(piece.plate, captured=piece.captured), capture=capture)

@@ -1,6 +1,7 @@
 """Errors become exit codes in one place; stdout carries results only; help is quick."""
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -9,8 +10,9 @@ from pathlib import Path
 import click
 import pytest
 
-import cli.main
-from cli.main import COMMANDS, main
+import cli.group
+from cli.group import COMMANDS
+from cli.main import main
 from nesting.errors import CheckFailed, InfeasibleError, JobError
 
 HEAVY = ("numba", "matplotlib", "ortools", "ezdxf", "shapely", "numpy", "pydantic", "rich", "jinja2", "sqlalchemy")
@@ -49,7 +51,7 @@ def commands(group: click.Group) -> Iterator[click.Command]:
 
 
 def test_every_command_takes_json():
-    found = list(commands(cli.main.oddplate))
+    found = list(commands(cli.group.oddplate))
     assert len(found) > len(COMMANDS)
     assert all("--json" in {option for p in command.params for option in p.opts} for command in found)
 
@@ -83,7 +85,7 @@ def test_errors_become_exit_codes(
     def fail(*_: object, **__: object) -> None:
         raise error
 
-    monkeypatch.setattr(cli.main.oddplate, "main", fail)
+    monkeypatch.setattr(cli.group.oddplate, "main", fail)
     assert main(["nest", "--json"]) == code
     out, err = capsys.readouterr()
     document = json.loads(out)
@@ -98,7 +100,7 @@ def test_a_bug_is_not_dressed_up_as_the_users_fault(monkeypatch: pytest.MonkeyPa
     def fail(*_: object, **__: object) -> None:
         raise RuntimeError("a bug")
 
-    monkeypatch.setattr(cli.main.oddplate, "main", fail)
+    monkeypatch.setattr(cli.group.oddplate, "main", fail)
     with pytest.raises(RuntimeError, match="a bug"):
         main(["nest"])
 
@@ -134,3 +136,55 @@ def test_wrong_usage_is_told_on_stderr(
     assert all(line.startswith("oddplate: ") for line in err.splitlines())
     assert main([*args, "--json"]) == 2
     assert json.loads(capsys.readouterr().out)["exit_code"] == 2
+
+
+SLOW = """
+import os, signal, time
+try:
+    os.kill(os.getpid(), signal.SIGINT)
+    time.sleep(0.1)
+except KeyboardInterrupt:
+    raise ImportError("failed to import") from None  # as libraries in C do
+"""
+PRESSED = """
+import os, signal, sys, threading, time
+import cli.group
+from cli.main import run
+
+class Command:
+    def main(self, *args, **kwargs):
+        import slow_to_load
+        time.sleep(10)
+
+def press():
+    while True:
+        time.sleep(0.01)
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            continue  # not started yet
+        os.kill(os.getpid(), signal.SIGINT)
+
+cli.group.oddplate = Command()
+if "again" in sys.argv:
+    import atexit
+    atexit.register(time.sleep, 0.3)
+    threading.Thread(target=press, daemon=True).start()
+run()
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no SIGINT for one process")
+@pytest.mark.parametrize("args", [["--json"], ["--json", "again"]])
+def test_ctrl_c_while_libraries_load_and_over_and_over_ends_plainly(args: list[str], tmp_path: Path):
+    (tmp_path / "slow_to_load.py").write_text(SLOW, encoding="utf-8")
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(tmp_path), *sys.path])}
+    done = subprocess.run(
+        [sys.executable, "-c", PRESSED, *args], capture_output=True, text=True, check=False, env=environment, timeout=60
+    )
+    assert (done.returncode, done.stderr) == (130, "oddplate: interrupted; nothing was written\n")
+    assert json.loads(done.stdout)["exit_code"] == 130
+
+
+def test_the_entry_loads_next_to_nothing_before_it_takes_ctrl_c():
+    code = "import sys; before = set(sys.modules); import cli.main; print(sorted(set(sys.modules) - before))"
+    done = subprocess.run([sys.executable, "-S", "-c", code], capture_output=True, text=True, check=True)
+    assert "click" not in done.stdout and "typing" not in done.stdout and "pathlib" not in done.stdout

@@ -13,10 +13,12 @@ from typing import Any
 import ezdxf
 import pytest
 
+import cli.nest
 from cli.main import main
 from nesting.check import check_drawing
 from nesting.files.layout_file import load_layout
 from nesting.files.release import FILES
+from nesting.layout import FreeRest, Pulled
 
 QUICK = ("--steps", "3")
 CLEAR = ("--kerf", "1.5", "--gap", "6", "--margin", "8")
@@ -221,3 +223,28 @@ def test_kill_during_a_run_leaves_the_former_files(folder: Path, capsys: pytest.
 def test_a_drawing_in_the_place_of_a_job_is_told_as_such(folder: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["nest", "square.dxf"]) == 2
     assert "is a drawing; give it with --plate or --part" in capsys.readouterr().err
+
+
+def test_a_folder_is_listed_where_it_was_written(folder: Path, capsys: pytest.CaptureFixture[str]):
+    """Written through a folder that is not there: what follows must not look for it."""
+    args = ("--plate", "200x150", "--part", "square.dxf", *CLEAR, *QUICK)
+    code, document = nest(capsys, *args, "--out", "gone/../there")
+    assert code == 0 == document["exit_code"] and document["folder"] == str(folder / "there")
+    assert document["files"] == sorted(str(p) for p in (folder / "there").iterdir()) != []
+    assert main(["nest", *args, "--out", "gone/../there", "--force"]) == 0
+    assert "written to there" in capsys.readouterr().out
+
+
+def test_the_top_of_a_disk_is_no_result_folder(folder: Path, capsys: pytest.CaptureFixture[str]):
+    code, document = nest(capsys, "--plate", "200x150", "--part", "square.dxf", *CLEAR, *QUICK, "--out", "/")
+    assert code == 2
+    assert "is the top of a disk, which no run replaces; choose an output folder below it" in document["errors"][0]
+
+
+def test_parts_that_stay_where_they_were_are_told_plainly():
+    rest = FreeRest(area_mm2=1e5, circle_diameter_mm=90.0, rectangle_mm=(200.0, 80.0))
+    told = cli.nest._pulled(Pulled(to="nowhere", before=rest, after=rest), "mm")
+    assert told == (
+        "parts left where they were, since pulling them together gave no larger rest: the free rest takes a rectangle "
+        "of 200 x 80 mm and a circle of 90 mm"
+    )

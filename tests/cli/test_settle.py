@@ -258,6 +258,14 @@ def split(options: list[str]) -> list[tuple[str, float, float]]:
         (["--at", "100,50"], "names no corner"),
         ([*at("BDE"), "--table", "3000"], "expected travel in x and y"),
         ([*at("BDE"), "--sigma", "0"], "--sigma 0: expected more than 0"),
+        ([*at("BDE"), "--limit", "-1"], "--limit -1: expected more than 0"),
+        ([*at("BDE"), "--limit", "0"], "--limit 0: expected more than 0"),
+        ([*at("BDE"), "--nest-again", "--seconds", "nan"], "seconds: expected a finite number, got nan"),
+        ([*at("BDE"), "--nest-again", "--seconds", "-5"], "seconds: expected more than 0, got -5"),
+        ([*at("BDE"), "--nest-again", "--threads", "0"], "threads: expected 1 or more, got 0"),
+        ([*at("BDE"), "--nest-again", "--steps", "-5"], "steps: expected 1 or more, got -5"),
+        ([*at("BDE"), "--nest-again", "--seed", "-1"], "seed: expected 0 or more, got -1"),
+        ([*at("BDE"), "--out", "/"], "is the top of a disk"),
         ([*at("BDE"), "--dxf", "R99"], "'R99' is not one of R12"),
         (["--out", "there"], "nothing can be written without readouts"),
         (["--readouts", "nowhere.txt"], "nowhere.txt: no such file"),
@@ -290,3 +298,10 @@ def test_a_layout_that_breaks_a_clearance_is_not_settled(folder: Path, capsys: p
     code, _, err = settle(capsys, *at("BDE"), "--out", "there")
     assert code == 4 and "the layout breaks a clearance and is not settled" in err
     assert not (folder / "there").exists()
+
+
+def test_a_folder_is_listed_where_it_was_written(folder: Path, capsys: pytest.CaptureFixture[str]):
+    """Written through a folder that is not there: what follows must not look for it."""
+    code, found, _ = settle(capsys, *at("BDE"), "--out", "gone/../there")
+    assert code == 0 == found["exit_code"]
+    assert found["files"] == sorted(str(p) for p in (folder / "there").iterdir()) != []

@@ -1,15 +1,19 @@
 """Strict documents: all faults at once, each with its line and key."""
 
 import contextlib
+import re
 import tomllib
+from datetime import date
 from pathlib import Path
+from typing import Annotated, Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import Field
 
 from nesting.errors import InputError, JobError
-from nesting.files.documents import key_lines, read_document
+from nesting.files.documents import Entry, entry_of_json, key_lines, make_document, read_document
 from nesting.files.job import JobFile
 from nesting.lengths import parse_length, parse_thickness
 
@@ -199,3 +203,40 @@ def test_no_text_makes_the_length_reader_fail_otherwise(text: str):
     """Whatever is written there, it is a length or a clear refusal."""
     with contextlib.suppress(InputError):
         assert isinstance(parse_length(text, "mm"), float)
+
+
+class Bounded(Entry):
+    """One value of each kind of bound."""
+
+    least: Annotated[int, Field(ge=1)] = 1
+    above: Annotated[float, Field(gt=0.0, allow_inf_nan=False)] = 1.0
+    most: Annotated[int, Field(le=9)] = 9
+    below: Annotated[int, Field(lt=9)] = 1
+    word: Annotated[str, Field(min_length=1)] = "x"
+    day: date | None = None
+    other: bytes = b""
+
+
+@pytest.mark.parametrize(
+    ("values", "told"),
+    [
+        ({"least": 0}, "least: expected 1 or more, got 0"),
+        ({"above": -0.5}, "above: expected more than 0, got -0.5"),
+        ({"above": float("nan")}, "above: expected a finite number, got nan"),
+        ({"most": 10}, "most: expected 9 or less, got 10"),
+        ({"below": 9}, "below: expected less than 9, got 9"),
+        ({"word": ""}, "word: expected a text that is not empty, got ''"),
+        ({"other": 1}, "other: expected a valid bytes, got 1"),
+    ],
+)
+def test_bounds_are_told_in_our_words(values: dict[str, Any], told: str):
+    with pytest.raises(JobError, match=f"^command line: {re.escape(told)}$"):
+        make_document(values, Bounded)
+
+
+def test_a_record_is_read_from_json_with_its_keys():
+    assert entry_of_json('{"day": "2026-05-31"}', Bounded, "capture").day == date(2026, 5, 31)
+    with pytest.raises(JobError, match=r"^capture\.least: expected 1 or more, got 0; capture\.day: expected a date"):
+        entry_of_json('{"least": 0, "day": "2026-13-01"}', Bounded, "capture")
+    with pytest.raises(JobError, match=r"^capture: "):
+        entry_of_json("7", Bounded, "capture")

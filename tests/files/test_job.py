@@ -296,3 +296,29 @@ def test_no_cut_out_of_a_plate_drawing_is_passed_over(tmp_path: Path, layer: str
     else:
         with pytest.raises(InputError, match=r"leftover.dxf.*may be the edge of a cut-out"):
             resolve(job)
+
+
+@pytest.mark.parametrize("written", ["''", "'.'", "' '", "'..'", "'parts/..'", "'/'"])
+def test_what_names_no_drawing_is_told_with_its_key(folder: Path, written: str):
+    text = f"{HEAD}{SHEET}[[part]]\ndrawing = {written}\n"
+    with pytest.raises(JobError, match=r"job\.toml, line \d+: part\.1\.drawing: expected the file of a drawing, got '"):
+        order(folder, text)
+    with pytest.raises(JobError, match=r"job\.toml, line \d+: plate\.drawing: expected the file of a drawing, got '"):
+        order(folder, f"{HEAD}[plate]\ndrawing = {written}\n{part()}")
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [
+        ("part.1.drawing", SHEET + '[[part]]\ndrawing = "parts\\bracket.dxf"\n'),
+        ("plate.drawing", f'[plate]\ndrawing = "parts\\bracket.dxf"\n{part()}'),
+        ("output.folder", f'{SHEET}{part()}[output]\nfolder = "parts\\bracket.dxf"\n'),
+    ],
+)
+def test_a_control_character_in_a_path_is_shown_and_explained(folder: Path, key: str, text: str):
+    """`\\b` between double quotes is a backspace, which printed raw eats the letter before it."""
+    with pytest.raises(JobError) as caught:
+        order(folder, HEAD + text)
+    told = str(caught.value)
+    assert f"{key}: expected a path, got 'parts\\x08racket.dxf', which holds a control character" in told
+    assert "write the path between single quotes, or with /" in told and "\b" not in told

@@ -183,7 +183,7 @@ FIRST_CURVE = ("demands", 0, "part", "outer", "curves", 0)
     ("at", "value", "match"),
     [
         (("schema",), "oddplate-layout/9", r"schema is 'oddplate-layout/9', expected 'oddplate-layout/1'"),
-        (("plate",), None, r"plate: Input should be an object, found null"),
+        (("plate",), None, r"plate: expected a table of keys, found null"),
         (("placements", 0, "part_id"), "b", r"placements\[0\]\.part_id is 'b', not a demand; known parts: a"),
         (("placements", 0, "pose", "turn_dg"), 90.0, r"placements\[0\]\.pose\.turn_dg is not a known key"),
         (("placements", 0, "pose", "x_mm"), "10", r"placements\[0\]\.pose\.x_mm: .*number, found \"10\""),
@@ -211,7 +211,7 @@ FIRST_CURVE = ("demands", 0, "part", "outer", "curves", 0)
             "wiggle",
             r"curves\[0\]\.type: expected one of arc, ellipse, line, polyline, spline",
         ),
-        ((*FIRST_CURVE, "end"), [1.0], r"demands\[0\]\.part\.outer\.curves\[0\]\.end\[1\]: Field required"),
+        ((*FIRST_CURVE, "end"), [1.0], r"demands\[0\]\.part\.outer\.curves\[0\]\.end\[1\]: is missing"),
         ((*FIRST_CURVE[:4], "curves"), [], r"part\.outer: a contour needs at least one curve"),
         (
             ("demands", 0, "part", "holes", 0, "curves", 0, "radius_mm"),
@@ -243,7 +243,7 @@ def test_missing_key_is_told(tmp_path: Path) -> None:
     del document["plate"], document["placements"][0]["pose"]
     path.write_text(json.dumps(document), encoding="utf-8")
 
-    with pytest.raises(InputError, match=r"plate: Field required; placements\[0\]\.pose: Field required"):
+    with pytest.raises(InputError, match=r"plate: is missing; placements\[0\]\.pose: is missing"):
         load_layout(path)
 
 

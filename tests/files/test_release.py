@@ -119,3 +119,10 @@ def test_a_folder_that_cannot_be_made_is_told_before_the_work(tmp_path: Path, mo
     monkeypatch.setattr("os.access", lambda *_args: False)  # root may write everywhere
     with pytest.raises(CannotWriteError, match="no right to write in"):
         refuse_taken(tmp_path / "out", force=False)
+
+
+def test_the_top_of_a_disk_is_never_a_result_folder(tmp_path: Path):
+    top = Path(tmp_path.anchor)
+    assert recover(top) == ""
+    with pytest.raises(InputError, match="is the top of a disk, which no run replaces"):
+        refuse_taken(top, force=True)

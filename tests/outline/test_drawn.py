@@ -37,7 +37,7 @@ def area(piece: Captured) -> shapely.Polygon:
 @pytest.mark.parametrize(
     ("lost", "told"),
     [
-        (lambda space: space.add_blockref("NOPE", (500, 250)), "INSERT .*: left out at .*: block 'NOPE' does not exist"),
+        (lambda space: space.add_blockref("NOPE", (500, 250)), "INSERT .*: left out at .*: block .NOPE. does not"),
         (lambda space: space.add_circle((500, 250), -20), "CIRCLE .*: left out, cannot be read: its radius is -20"),
         (lambda space: space.add_line((300, 100), (700, 100)), "LINE .*open line"),
         (

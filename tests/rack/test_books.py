@@ -130,7 +130,8 @@ def test_all_faults_of_a_table_are_told_at_once():
     assert [line.split(":")[0] for line in lines] == [f"own.csv, line {n}" for n in range(3, 9)]
     assert "size_x_mm: expected a number with a point, got '800,5'" in lines[0]
     assert "has no shape: give outline, or size_x_mm and size_y_mm" in lines[1]
-    assert "thickness_mm must be above 0" in lines[2] and "expected 'on the rack'" in lines[3]
+    assert "thickness_mm: expected more than 0, got -1" in lines[2] and "expected 'on the rack'" in lines[3]
+    assert "added: expected a date such as 2026-05-31, got '2026-02-30'" in lines[5]
     with pytest.raises(InputError, match="column 'colour' is not known; known: id, state"):
         sheets.read("id,colour\nA,red\n", "own.csv")
 

@@ -135,3 +135,14 @@ def test_a_rack_that_may_only_be_read_is_told_by_its_driver(tmp_path: Path):
         connection.exec_driver_sql("PRAGMA query_only = ON")
         connection.exec_driver_sql("UPDATE rack_version SET next_number = 5")
     database.close()
+
+
+@pytest.mark.parametrize("spoil", ["DELETE FROM rack_version", "INSERT INTO rack_version SELECT * FROM rack_version"])
+def test_a_rack_that_does_not_say_its_version_once_is_told_as_damaged(tmp_path: Path, spoil: str):
+    with open_rack(tmp_path / "r.db", create=True) as rack:
+        rack.add([new_piece()], who="me")
+    with sqlite3.connect(tmp_path / "r.db") as connection:
+        connection.execute(spoil)
+    connection.close()
+    with pytest.raises(RackError, match=r"r\.db: is damaged \(it does not say its version once\); put back a copy"):
+        open_rack(tmp_path / "r.db")

@@ -8,6 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 import shapely
+from outline_layouts import LAYOUT, PLATE
 from PIL import Image
 
 from nesting.clearances import Clearances
@@ -31,6 +32,9 @@ from nesting.shop import Shop
 from nesting.units import Unit
 
 SHOP = Shop(amps=65.0)
+
+
+ROUND = replace(LAYOUT, plate=replace(PLATE, keep_outs=()), id="round")
 
 
 @pytest.fixture
@@ -237,3 +241,25 @@ def test_empty_layout_has_a_page_and_a_picture(sample: Layout, tmp_path: Path) -
 
     assert "None: no piece left takes any of the shop" in html
     assert "0.00 %" in html
+
+
+def test_the_picture_tells_the_area_that_the_table_tells() -> None:
+    """What is drawn is made simpler, and would give another figure."""
+    areas = balance(ROUND, SHOP)
+    report = figures(ROUND, SHOP, areas=areas)
+    drawn = scene(ROUND, areas)
+    area = measures("mm")["area"]
+    (name, shape), *_ = drawn.remnants
+    row = next(r for r in report.remnants if r.label == name)
+    assert area.full(shape.area) != area.full(row.area_mm2), "the sample shows nothing"
+
+    assert f"kept remnant {name}, {area.full(row.area_mm2)}<" in inline_svg(drawn, "mm", area)
+
+
+def test_parts_that_stay_where_they_were_are_told_plainly(sample: Layout, drawn: Scene) -> None:
+    rest = FreeRest(area_mm2=1e5, circle_diameter_mm=90.0, rectangle_mm=(200.0, 80.0))
+    assert sample.search is not None
+    told = replace(sample.search, pulled=Pulled(to="nowhere", before=rest, after=rest))
+    html = page(figures(replace(sample, search=told), SHOP), drawn, title="Order 1182")
+    assert "Free rest; the parts were left where they were, since pulling them together gave no larger one" in html
+    assert "nowhere" not in html and "pulled together</th>" not in html

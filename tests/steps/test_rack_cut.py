@@ -15,9 +15,11 @@ from racks import new_piece
 from nesting.corner_names import named_corners
 from nesting.errors import InputError, RackError
 from nesting.files.layout_file import save_layout
+from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
 from nesting.outline.leftover import CUT_EDGE_MM
+from nesting.plate import KeepOut
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import Rack, open_rack
 from nesting.settle.turned import turned
@@ -173,3 +175,30 @@ def test_letters_chalked_on_a_plate_stay_on_the_rack(rack: Rack, tmp_path: Path)
 
     assert [c.name for c in named_corners(piece.plate)] == ["C", "D", "A", "B"]
     assert [c.point for c in named_corners(piece.plate)][2] == (900, 500)
+
+
+def test_a_settled_layout_whose_job_added_keep_outs_is_recorded_for_its_piece(rack: Rack, tmp_path: Path):
+    """The piece has none of them: they say where parts may lie, not where the steel ends."""
+    id, layout = laid(rack, tmp_path)
+    clamp = KeepOut(contour=Contour.of_points([(900, 500), (950, 500), (950, 560), (900, 560)]))
+    kept = replace(layout, plate=replace(layout.plate, keep_outs=(*layout.plate.keep_outs, clamp)), id="")
+    save_layout(turned(kept, Pose(turn_deg=31.0, x_mm=250.0, y_mm=-40.0)), tmp_path / "layout.json")
+
+    done = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann")
+
+    assert done.piece.id == id and done.remnants
+
+
+def test_two_outlines_of_the_same_area_are_not_told_by_it(rack: Rack, tmp_path: Path):
+    mirrored = Contour.of_points([(0, 0), (1600, 0), (1600, 500), (1300, 760), (100, 700)])
+    assert f"{mirrored.area_mm2:.0f}" == f"{PLATE.outer.area_mm2:.0f}"
+    id = rack.add([NewPiece.of(replace(PLATE, outer=mirrored))], who="me")[0].id
+    save_layout(LAYOUT, tmp_path / "layout.json")
+    with pytest.raises(InputError, match=r"both have 1100000 mm2, and their corners do not lie on one another; name"):
+        record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", piece=id)
+
+
+def test_a_layout_of_one_part_has_no_span(rack: Rack):
+    one = replace(LAYOUT, placements=LAYOUT.placements[:1])
+    with pytest.raises(InputError, match=r"P7: the layout has no such part; it has only P1$"):
+        Cutting(layout=one, layout_json="", failed=frozenset([7]))
