@@ -104,7 +104,9 @@ def _as_cut(found: tuple[Read, ...], plan: Path) -> tuple[Read, ...]:
     the first pieces to be cut are taken to have them."""
     with _told_of(plan):
         told = _plan(plan)
-        failed = Counter({x["line"]: x["failed"] for x in told["lines"]})
+        # Of parts whose line has left the order some may have failed as well.
+        lines = (*told["lines"], *told.get("unclaimed", ()))
+        failed = Counter({x["line"]: x["failed"] for x in lines})
         pieces = [x["folder"] for x in told["pieces"] if x["state"] == "cut"]
     came = {}
     for folder in pieces:

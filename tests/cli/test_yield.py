@@ -62,11 +62,12 @@ def _json(capsys: pytest.CaptureFixture[str], *args: str) -> dict[str, object]:
     return found
 
 
-def _plan(folder: Path, *, failed: int = 0, pieces: Sequence[dict[str, str]] = ()) -> None:
-    """A plan.json of two lines, as far as the report looks at it."""
-    lines = [{"line": "gusset", "name": "Gusset", "reference": "4711/2", "wanted": 9, "failed": failed}]
-    lines.append({"line": "shim", "name": "Shim", "reference": "", "wanted": 4, "failed": 0})
-    plan = {"schema": "oddplate-plan/1", "lines": lines, "pieces": list(pieces)}
+def _plan(folder: Path, *, failed: int = 0, pieces: Sequence[dict[str, str]] = (), where: str = "lines") -> None:
+    """A plan.json of two lines, as far as the report looks at it; the first may be one that has left the order."""
+    gusset = {"line": "gusset", "name": "Gusset", "reference": "4711/2", "wanted": 9, "failed": failed}
+    shim = {"line": "shim", "name": "Shim", "reference": "", "wanted": 4, "failed": 0}
+    lines = {"lines": [gusset, shim]} if where == "lines" else {"lines": [shim], where: [gusset]}
+    plan = {"schema": "oddplate-plan/1", "pieces": list(pieces), **lines}
     (folder / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
 
 
@@ -97,12 +98,13 @@ def test_a_planned_batch_tells_what_was_wanted(here: Path, capsys: pytest.Captur
     assert "plan.json: 'line' is missing" in capsys.readouterr().err
 
 
-def test_what_a_plan_says_failed_is_not_made(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize("where", ["lines", "unclaimed"])
+def test_what_a_plan_says_failed_is_not_made(here: Path, capsys: pytest.CaptureFixture[str], where: str) -> None:
     """Two sheets alike with two gussets each, one of them cut, and one gusset of it no use: 3 made or to be made."""
     _result(here / "batch" / "01-R-017", _layout())
     _result(here / "batch" / "02-R-018", _layout("R-018"))
     states = [("01-R-017", "to cut"), ("02-R-018", "cut")]
-    _plan(here / "batch", failed=1, pieces=[{"folder": f, "state": state} for f, state in states])
+    _plan(here / "batch", failed=1, pieces=[{"folder": f, "state": state} for f, state in states], where=where)
 
     found = _json(capsys, "batch")
 
