@@ -41,7 +41,7 @@ def _pressed(_signum: int, frame: FrameType | None) -> None:
 
 
 def _press_again() -> None:
-    time.sleep(0.02)
+    time.sleep(0.001)
     _thread.interrupt_main()
 
 
@@ -94,7 +94,7 @@ def _interrupted(as_json: bool) -> int:
 
         return _fail(INTERRUPTED, "interrupted; nothing was written", as_json)
     finally:
-        signal.signal(signal.SIGINT, former)
+        signal.signal(signal.SIGINT, signal.SIG_DFL if former is None else former)
 
 
 def _fail(code: int, message: str, as_json: bool) -> int:

@@ -71,6 +71,9 @@ def check_drawing(
     found = [*found, *stray_cuts(cuts), *odd_leads(cuts.odd_leads)]
     found += check_leads(cuts.leads, bodies, plate, clearances)
     notes = [f.message for f in cuts.findings if f.severity == "warning" or f.kind == "hidden"]
+    holes = sum(len(part.holes) for part in cuts.parts)
+    if holes and not cuts.own_layers:
+        notes.append(f"taken as holes of the parts they lie in, and not measured against one another: {holes} contours")
     if layout is not None:
         found += check_rules(layout)
         notes += marks_differ(cuts, layout)

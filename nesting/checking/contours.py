@@ -1,6 +1,7 @@
 """Whether contours as drawn are those that were to be drawn: the same shapes, and how far from their places."""
 
 import math
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
@@ -12,13 +13,15 @@ import shapely
 
 from nesting.drawing.splines import domain
 from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Arc, EllipseArc, Line, Piece, Spline
+from nesting.geometry.curves import Arc, EllipseArc, Line, Piece, Spline, circle
 from nesting.geometry.pose import Point
 from nesting.tolerances import CHECK_MM, FINE_CHORD_MM, R12_ARC_MM
 
 _LENGTH_RELATIVE: Final = 1e-6
 _FITTED_RELATIVE: Final = 1e-4
 """Contours whose splines and ellipses an old DXF version holds as arcs may differ this much in length."""
+
+_ROUND: Final = 1e-6
 
 _SPLINE_SHARES: Final = (0.0, 0.25, 0.5, 0.75)
 """Where along its parameters a spline is compared; beyond the start they are the same from either end."""
@@ -33,7 +36,9 @@ def displaced(drawn: Sequence[Contour], wanted: Sequence[Contour]) -> float:
     """Return how far points of contours that are the same, joints and others, lie from where they should."""
     # Arcs in the place of a spline, and polylines, have joints of their own; both must lie on the other's line.
     if any(_kinds(a) != _kinds(b) for a, b in _paired(drawn, wanted)):
-        return max(_off_line(wanted, drawn), _off_line(drawn, wanted))
+        # What was closed in writing, an end of one curve put on the next, is off by no more than the gap was.
+        gap_mm = max(map(_largest_gap_mm, wanted))
+        return max(0.0, max(_off_line(wanted, drawn), _off_line(drawn, wanted)) - gap_mm)
     return float(shapely.hausdorff_distance(*(shapely.MultiPoint(_points(each)) for each in (drawn, wanted))))
 
 
@@ -60,6 +65,9 @@ def points_on(piece: Piece) -> list[Point]:
     if isinstance(piece, Arc) and piece.closed:
         (x, y), r = piece.center, piece.radius_mm
         return [(x + r, y), (x, y + r), (x - r, y), (x, y - r)]
+    if isinstance(piece, EllipseArc) and piece.closed and 1.0 - piece.ratio < _ROUND:
+        # Its axes may point anywhere, and another way once it was turned over.
+        return points_on(circle(piece.center, math.hypot(*piece.major)))
     if isinstance(piece, EllipseArc) and piece.closed:
         (x, y), (ax, ay), q = piece.center, piece.major, piece.ratio
         return [(x + ax, y + ay), (x - ax, y - ay), (x - q * ay, y + q * ax), (x + q * ay, y - q * ax)]
@@ -81,24 +89,21 @@ def _points(contours: Iterable[Contour]) -> list[Point]:
 
 
 def _paired(drawn: Sequence[Contour], wanted: Sequence[Contour]) -> list[tuple[Contour, Contour]]:
-    """Pair contours by length, area and number of pieces.
-
-    What differs by rounding counts as one, lest two of one length but other form change places by the last digit.
-    """
-    both = [*drawn, *wanted]
-    lengths = _grouped([c.length_mm for c in both], [_fitted_slack_mm(c) for c in both])
-    areas = _grouped([c.area_mm2 for c in both], [2 * CHECK_MM * c.length_mm for c in both])
-    keys = {id(c): (lengths[k], areas[k], len(c.pieces), c.length_mm) for k, c in enumerate(both)}
-    in_turn = [sorted(contours, key=lambda c: keys[id(c)]) for contours in (drawn, wanted)]
-    return list(zip(*in_turn, strict=True))
-
-
-def _grouped(values: Sequence[float], apart: Sequence[float]) -> list[int]:
-    """Number values in order, those no further `apart` than the one before alike."""
-    found = [0] * len(values)
-    for before, k in pairwise(sorted(range(len(values)), key=values.__getitem__)):
-        found[k] = found[before] + (values[k] - values[before] > apart[k])
-    return found
+    """Pair each contour with one that is the same, if there is one, else with the one nearest in length."""
+    left = sorted(wanted, key=lambda c: c.length_mm)
+    lengths = [c.length_mm for c in left]
+    pairs, unlike = [], []
+    for contour in drawn:
+        slack_mm = _fitted_slack_mm(contour)
+        k = bisect_left(lengths, contour.length_mm - slack_mm)
+        while k < len(left) and lengths[k] <= contour.length_mm + slack_mm and not _same_contour(contour, left[k]):
+            k += 1
+        if k < len(left) and lengths[k] <= contour.length_mm + slack_mm:
+            pairs.append((contour, left.pop(k)))
+            lengths.pop(k)
+        else:
+            unlike.append(contour)
+    return [*pairs, *zip(sorted(unlike, key=lambda c: c.length_mm), left, strict=True)]
 
 
 def _fitted_slack_mm(contour: Contour) -> float:
@@ -113,11 +118,19 @@ def _same_contour(drawn: Contour, wanted: Contour) -> bool:
     elif _kinds(drawn) != _kinds(wanted) and not _joined(drawn, wanted):
         return False
     # A polyline closes what gaps a contour as drawn has between its curves.
-    gaps_mm = sum(math.dist(a.end, b.start) for a, b in pairwise([*wanted.curves, wanted.curves[0]]))
+    gaps_mm = sum(_gaps_mm(wanted))
     if abs(drawn.length_mm - wanted.length_mm) > slack_mm + 2 * gaps_mm:
         return False
     # An arc turned to its other side has the same length.
     return abs(drawn.area_mm2 - wanted.area_mm2) <= (CHECK_MM + gaps_mm) * wanted.length_mm
+
+
+def _gaps_mm(contour: Contour) -> list[float]:
+    return [math.dist(a.end, b.start) for a, b in pairwise([*contour.curves, contour.curves[0]])]
+
+
+def _largest_gap_mm(contour: Contour) -> float:
+    return max(_gaps_mm(contour))
 
 
 def _fitted(drawn: Contour, wanted: Contour) -> bool:

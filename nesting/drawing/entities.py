@@ -75,6 +75,16 @@ class Written:
     layer: str
 
 
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """What may be a contour and is not read, on which layer, in which line type and colour: an error if that is cut."""
+
+    layer: str
+    linetype: str
+    colour: str
+    finding: Finding
+
+
 @dataclass(frozen=True, kw_only=True)
 class Gathered:
     """Everything a drawing shows; `counts` by entity type as they stand in the file."""
@@ -83,6 +93,7 @@ class Gathered:
     written: tuple[Written, ...]
     findings: tuple[Finding, ...]
     counts: dict[str, int]
+    unread: tuple[Unread, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +118,7 @@ class _Tray:
     drawn: list[Drawn] = field(default_factory=list)
     written: list[Written] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
+    unread: list[Unread] = field(default_factory=list)
     skipped: Counter[tuple[str, str]] = field(default_factory=Counter)
     counts: Counter[str] = field(default_factory=Counter)
 
@@ -129,6 +141,7 @@ def gather(document: DxfDocument, mm_per_unit: float, name: str, most_entities: 
         written=tuple(tray.written),
         findings=tuple(tray.findings),
         counts=dict(tray.counts),
+        unread=tuple(tray.unread),
     )
 
 
@@ -214,6 +227,11 @@ def _take(entity: Any, kind: str, frame: _Frame, tray: _Tray, name: str) -> None
             tray.written += [Written(text, layer) for text in texts_of(entity, frame.affine)]
         return
     shape = shape_of(entity, frame.mm)
+    if shape is None and kind in _OUTLINES:
+        text = f"left out: {_NOT_FLAT}; it may be a contour: explode it into lines and arcs"
+        finding = _about(entity, "left out", "error", text)
+        tray.unread.append(Unread(layer, _linetype(dxf, layer, frame, tray), _colour(dxf, layer, frame, tray), finding))
+        return
     if shape is None:
         reason = _IS_NEVER_CUT if kind in _NEVER_CUT else _NOT_FLAT
         tray.skipped[(reason, kind)] += 1
@@ -245,7 +263,9 @@ def _insert(entity: Any, frame: _Frame, layer: str, tray: _Tray, name: str) -> N
         text = (
             f"left out: {block_name!r} is another drawing ({block.block.dxf.get('xref_path', '')}); bind it into this"
         )
-        tray.findings.append(_about(entity, "drawing elsewhere", "error", text, place))
+        finding = _about(entity, "drawing elsewhere", "error", text, place)
+        linetype, colour = _linetype(entity.dxf, layer, frame, tray), _colour(entity.dxf, layer, frame, tray)
+        tray.unread.append(Unread(layer, linetype, colour, finding))
         return
     if block_name in frame.blocks or len(frame.blocks) >= _MAX_DEPTH:
         text = f"left out at {at(place)}: block {block_name!r} holds itself or lies over {_MAX_DEPTH} deep"
@@ -332,12 +352,8 @@ def _colour(dxf: Any, layer: str, frame: _Frame, tray: _Tray) -> str:
 
 def _report_skipped(tray: _Tray) -> None:
     for (reason, kind), count in sorted(tray.skipped.items()):
-        text, about, severity = f"{count} {kind} left out: {reason}", "left out", _SEVERITY.get(reason, "note")
-        if reason == _NOT_FLAT and kind in _OUTLINES:
-            text, severity = f"{text}; it may be a contour: explode it into lines and arcs", "error"
-        elif reason not in _SEVERITY:
-            about = "hidden"
-        tray.findings.append(Finding(kind=about, severity=severity, message=text, entity=kind))
+        text, about = f"{count} {kind} left out: {reason}", "left out" if reason in _SEVERITY else "hidden"
+        tray.findings.append(Finding(kind=about, severity=_SEVERITY.get(reason, "note"), message=text, entity=kind))
 
 
 def _label(entity: Any) -> str:

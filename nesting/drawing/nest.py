@@ -24,9 +24,9 @@ ISLAND_MM: Final = 10.0
 """Something in a hole is a part of its own only from this width or height on, or if it holds a hole itself; letters
 and centre dots are smaller.  Common practice, no source; fits the drawings of the survey."""
 
-BORE_MM: Final = 60.0
+BORE_MM: Final = 50.0
 """Two circles about one centre in a part are one bored or threaded hole up to this size; larger ones may be a ring with
-a disc in it.  Common practice, no source."""
+a disc in it.  As wide as counterbores for M30 screws (DIN 974-1, value from memory)."""
 
 _BORE_SHARE: Final = 0.3
 _SAME_CENTRE_MM: Final = 0.1
@@ -70,16 +70,22 @@ class _Node:
         return (point.x, point.y)
 
     @property
+    def layer(self) -> str:
+        return self.loop.layer if self.loop is not None else ""
+
+    @property
     def size(self) -> float:
         x0, y0, x1, y1 = self.polygon.bounds
         return float(max(x1 - x0, y1 - y0))
 
 
-def nest(loops: Sequence[Loop], chains: Sequence[Chain]) -> Nested:
+def nest(loops: Sequence[Loop], chains: Sequence[Chain], *, all_cut: bool = False) -> Nested:
     """Return parts by containment: an outline, its holes, and again parts in those holes.
 
     Self-crossing loops and chains that nearly close stand in the tree, so that what lies in them is not mistaken for
     parts, but make none.
+
+    With `all_cut` every contour is cut as it is drawn, so that a circle in another is a part and asks no question.
     """
     findings: list[Finding] = []
     nodes = [node for loop in loops if (node := _loop_node(loop, findings)) is not None]
@@ -89,7 +95,7 @@ def nest(loops: Sequence[Loop], chains: Sequence[Chain]) -> Nested:
     roots = _without_sheet_edge(roots, findings)
     outlines: list[Outline] = []
     for root in roots:
-        _part(root, outlines, findings)
+        _part(root, outlines, findings, all_cut)
     outlines.sort(key=lambda o: tuple(round(v, 3) for v in o.polygon.bounds))
     return Nested(outlines=tuple(outlines), findings=tuple(findings))
 
@@ -175,10 +181,8 @@ def _without_crossings(nodes: list[_Node], findings: list[Finding]) -> list[_Nod
 def _crossing(larger: _Node, smaller: _Node) -> Finding | None:
     """What is wrong with two contours that lie in one another's way; None for neighbours that touch and for a hole."""
     edges = smaller.polygon.exterior, larger.polygon.exterior
-    if np.abs(np.subtract(smaller.polygon.bounds, larger.polygon.bounds)).max() <= _DOUBLE_MM:
-        apart = float(shapely.hausdorff_distance(*edges))
-        if apart <= _DOUBLE_MM:
-            return _nearly_the_same(larger, smaller, apart)
+    if np.abs(np.subtract(smaller.polygon.bounds, larger.polygon.bounds)).max() <= _DOUBLE_MM and _along(*edges):
+        return _nearly_the_same(larger, smaller, float(shapely.hausdorff_distance(*edges)))
     # Neighbours may share a hair of area, since they are laid out apart; a hole may not reach out of its outline.
     if larger.polygon.intersection(smaller.polygon).area <= JOIN_SILENT_MM * smaller.polygon.length:
         return None
@@ -188,6 +192,11 @@ def _crossing(larger: _Node, smaller: _Node) -> Finding | None:
     place = (common.x, common.y)
     text = f"contours of {larger.entity} and {smaller.entity} cross at {at(place)}; the smaller one was left out"
     return Finding(kind="contours cross", severity="error", message=text, place=place, entity=smaller.entity)
+
+
+def _along(a: BaseGeometry, b: BaseGeometry) -> bool:
+    """Tell whether each of two lines runs along the other all the way; their corners alone do not tell."""
+    return bool(a.buffer(_DOUBLE_MM).covers(b) and b.buffer(_DOUBLE_MM).covers(a))
 
 
 def _nearly_the_same(larger: _Node, smaller: _Node, apart_mm: float) -> Finding:
@@ -262,7 +271,7 @@ def _is_rectangle(polygon: Polygon) -> bool:
     return bool(polygon.area >= 0.999 * (x1 - x0) * (y1 - y0))
 
 
-def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:
+def _part(node: _Node, outlines: list[Outline], findings: list[Finding], all_cut: bool) -> None:
     if node.loop is not None:
         holes = tuple(n.loop for n in node.inside if n.loop is not None)
         body = node.polygon
@@ -273,17 +282,18 @@ def _part(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None
         findings += _touching(node)
     elif node.inside:
         count = len(node.inside)
-        text = f"{count} contours lie in the outline of {node.entity}, which does not close or crosses itself: left out"
+        lie = "1 contour lies" if count == 1 else f"{count} contours lie"
+        text = f"{lie} in the outline of {node.entity}, which does not close or crosses itself: left out"
         findings.append(
             Finding(kind="broken outline", severity="error", message=text, place=node.place, entity=node.entity)
         )
     for hole in node.inside:
-        bore = _bore(hole)
+        bore = None if all_cut else _bore(hole)
         if bore is not None:
-            findings.append(_two_circles(hole, bore))
+            findings.append(_two_circles(hole, bore, node))
             continue
         for island in hole.inside:
-            _island(island, outlines, findings)
+            _island(island, outlines, findings, all_cut)
 
 
 def _touching(node: _Node) -> list[Finding]:
@@ -303,19 +313,27 @@ def _touching(node: _Node) -> list[Finding]:
     return found
 
 
-def _two_circles(hole: _Node, bore: _Node) -> Finding:
+def _two_circles(hole: _Node, bore: _Node, outline: _Node) -> Finding:
     text = (
         f"{hole.entity} ({hole.size:.1f} mm across) and {bore.entity} ({bore.size:.1f} mm) at {at(hole.place)} have "
         "one centre: a counterbore, countersink or thread? Only one of them can be cut through; delete the other, or "
-        "put it on a layer of marks"
+        f"{_how_to_mark(hole.layer, bore.layer, outline.layer)}"
     )
     return Finding(kind="circle in circle", severity="error", message=text, place=hole.place, entity=bore.entity)
 
 
-def _island(node: _Node, outlines: list[Outline], findings: list[Finding]) -> None:
+def _how_to_mark(hole: str, bore: str, outline: str) -> str:
+    """Say how to tell that one of two circles only marks; a rule for the outline's own layer would take the part."""
+    if hole == bore:
+        return "move it to a layer named MARK"
+    rules = [f'--rule "{layer}=mark"' for layer in (hole, bore) if layer != outline]
+    return f"tell it with {' or '.join(rules)}"
+
+
+def _island(node: _Node, outlines: list[Outline], findings: list[Finding], all_cut: bool) -> None:
     """A contour in a hole: a part, or something too small to be meant as one."""
     if node.size >= ISLAND_MM or any(n.inside or n.loop is not None for n in node.inside):
-        _part(node, outlines, findings)
+        _part(node, outlines, findings, all_cut)
         return
     text = (
         f"{node.entity} at {at(node.place)}, {node.size:.1f} mm across, lies loose in a hole and is under "

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final, Literal, NoReturn
 
 import shapely
 from shapely.geometry import Polygon
@@ -28,7 +28,7 @@ from nesting.units import DrawnUnit
 _NOT_SEEN: Final = frozenset({"not flat", "left out"})
 """What no contour is made of and a machine may cut all the same, told as a warning where parts are read."""
 
-_NOT_KEPT: Final = frozenset({"sliver", "sheet edge"})
+_NOT_KEPT: Final = frozenset({"sliver", "sheet edge", "nearly the same"})
 """Contours that are left out where parts are read; here each of them is cut."""
 
 
@@ -216,8 +216,11 @@ def _by_containment(path: Path, content: Sorted, *, find_edge: bool) -> _Grouped
     loops, findings = chained.loops, list(chained.findings)
     if find_edge and not edge and (round_all := _round_all(path, loops)) is not None:
         edge, loops = [round_all], tuple(loop for loop in loops if loop is not round_all)
+        inner = loops[0] if len(loops) == 1 else _round_all(path, loops)
+        if inner is not None:
+            _refuse_doubtful_edge(path, round_all, inner)
         findings.append(_taken_as_edge(round_all))
-    nested = nest(loops, ())
+    nested = nest(loops, (), all_cut=True)
     findings += nested.findings
     _refuse(path, findings, [f for f in findings if f.severity == "error" or f.kind in _NOT_KEPT])
     return _Grouped(parts=[(o.outer, list(o.holes)) for o in nested.outlines], edge=edge, findings=findings)
@@ -231,6 +234,16 @@ def _round_all(path: Path, loops: Sequence[Loop]) -> Loop | None:
     body = loop_polygon(largest, path)
     others = [loop_polygon(loop, path) for loop in loops if loop is not largest]
     return largest if all(_holds(body, other) for other in others) else None
+
+
+def _refuse_doubtful_edge(path: Path, edge: Loop, inner: Loop) -> NoReturn:
+    """Refuse to guess: taken for a part, what lies round the parts would make them holes, which nothing measures."""
+    raise NoPartsError(
+        f"{path.name}: {edge.entities[0]} lies round everything, and {inner.entities[0]} in it round all the rest, or "
+        "alone: which is the plate's edge, and which a part, cannot be told; put the edge on the layer "
+        f"{PLATE_EDGE}, or take it out and give the plate (--plate)",
+        (),
+    )
 
 
 def _taken_as_edge(loop: Loop) -> Finding:

@@ -155,6 +155,9 @@ def sort_content(
     marked = tuple(d for d, role in zip(drawn, roles, strict=True) if role not in ("cut", "ignore"))
     ignored = sorted({d.layer for d, role in zip(drawn, roles, strict=True) if role == "ignore"})
     findings = [*source.findings, *source.gathered.findings]
+    for unread in source.gathered.unread:
+        is_cut = role_of(unread.layer, unread.linetype, unread.colour, layers, rules) == "cut"
+        findings.append(unread.finding if is_cut else replace(unread.finding, severity="note"))
     if ignored:
         text = f"layers left out: {', '.join(ignored)}"
         findings.append(Finding(kind="layers left out", severity="note", message=text))

@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+from ezdxf.lldxf.encoding import decode_dxf_unicode
+
 from nesting.drawing.affine import Affine
 from nesting.part import TextMark
 
@@ -16,6 +18,7 @@ def texts_of(entity: Any, affine: Affine) -> list[TextMark]:
     for text, x, y, height, turn_deg in lines:
         direction = affine.vector((math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))))
         size = height * math.sqrt(abs(affine.determinant))
+        text = decode_dxf_unicode(text)  # letters that the file's own alphabet lacks are written \\U+2116
         if text.strip() and 0.0 < size < 1e6 and all(map(math.isfinite, (x, y, *direction))):
             turn = math.degrees(math.atan2(direction[1], direction[0]))
             found.append(TextMark(text=text.strip(), at=affine.point((x, y)), height_mm=size, turn_deg=turn))

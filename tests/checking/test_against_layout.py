@@ -20,7 +20,7 @@ from nesting.drawing.writer import write_drawing
 from nesting.drawing.writing import Writing
 from nesting.errors import DrawingError
 from nesting.geometry.contour import Contour
-from nesting.geometry.curves import Arc, EllipseArc, Line, Polyline, Spline
+from nesting.geometry.curves import Arc, EllipseArc, Line, Polyline, Spline, circle
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, Placement
 from nesting.leads import leads_of
@@ -122,7 +122,7 @@ def test_what_is_no_cut_may_be_added(path: Path, layer: str) -> None:
             lambda s, a: s.add_circle((80, 50), 5, dxfattribs={**a, "extrusion": (0, 1, 1)}),
             r"CIRCLE \w+: left out, not flat.*tilted",
         ),
-        (lambda s, a: s.add_mline([(0, 0), (50, 50)], dxfattribs=a), "1 MLINE left out: not a flat outline"),
+        (lambda s, a: s.add_mline([(0, 0), (50, 50)], dxfattribs=a), r"MLINE \w+: left out: not a flat outline"),
     ],
 )
 def test_what_cannot_be_looked_at_is_refused(path: Path, add: Any, told: str) -> None:
@@ -180,8 +180,8 @@ def test_bores_of_different_size_that_changed_places_are_found(path: Path) -> No
     """Their lengths and centres, taken together, stay the same."""
 
     def swap(space: Any) -> None:
-        for circle in space.query(f'CIRCLE[layer=="{PART_INSIDE}"]'):
-            circle.dxf.radius = 13.0 - circle.dxf.radius
+        for bore in space.query(f'CIRCLE[layer=="{PART_INSIDE}"]'):
+            bore.dxf.radius = 13.0 - bore.dxf.radius
 
     assert [f.kind for f in checked(path, swap).findings] == ["moved", "moved"]
 
@@ -200,6 +200,40 @@ def test_holes_of_one_length_are_paired_though_rounding_orders_them_otherwise() 
     assert same_contours(drawn, wanted) and same_contours(drawn[::-1], wanted)
     assert displaced(drawn, wanted) < 1e-6
     assert not same_contours([drawn[1], drawn[1]], wanted)
+
+
+def disc(radius: float, x: float, *, halves: bool) -> Contour:
+    """A circle, in one or as a polyline has it."""
+    if not halves:
+        return Contour(curves=(circle((x, 0.0), radius),))
+    return Contour(curves=(Polyline(vertices=((x - radius, 0.0, 1.0), (x + radius, 0.0, 1.0)), is_closed=True),))
+
+
+def test_holes_of_nearly_one_length_are_paired_in_whatever_way_they_are_drawn() -> None:
+    """One a circle in the layout and two arcs as a polyline; sorted by their pieces they changed places."""
+    wanted = [disc(5.0, 0.0, halves=False), disc(4.9998, 40.0, halves=True)]
+    drawn = [disc(5.0, 0.0, halves=True), disc(4.9998, 40.0, halves=True)]
+
+    assert same_contours(drawn, wanted) and displaced(drawn, wanted) < 1e-3
+
+
+def test_a_round_ellipse_has_no_axes_to_compare() -> None:
+    round_ones = [
+        Contour(curves=(EllipseArc(center=(5, 5), major=major, ratio=1.0, start_deg=0.0, sweep_deg=360.0),))
+        for major in ((10.0, 0.0), (6.0, 8.0))
+    ]
+
+    assert displaced(round_ones[:1], round_ones[1:]) < 1e-9
+
+
+def test_a_gap_that_writing_closed_moves_nothing() -> None:
+    """A half ellipse and an arc 0.015 mm apart; as a polyline one ends where the other begins."""
+    half = EllipseArc(center=(0, 0), major=(30, 0), ratio=0.99999, start_deg=0.0, sweep_deg=180.0)
+    wanted = Contour(curves=(half, Arc(center=(0.015, 0), radius_mm=30, start_deg=180.0, sweep_deg=180.0)))
+    arcs = ((-30.0, 0.0, 1.0), (30.0, 0.0, 1.0))
+    drawn = Contour(curves=(Polyline(vertices=arcs, is_closed=True),))
+
+    assert displaced([drawn], [wanted]) < 1e-3
 
 
 def test_arcs_of_ellipses_are_compared_within() -> None:

@@ -123,9 +123,32 @@ def test_the_contour_round_all_others_is_the_plates_edge(drawn: Any) -> None:
 
     assert report.parts_checked == 2 and [f.kind for f in report.findings] == ["margin"]
     assert report.worst_gap is not None and report.worst_gap.found_mm == pytest.approx(7.0)
-    (note,) = report.notes
+    note, holes = report.notes
+    assert holes.endswith("not measured against one another: 1 contours")
     assert "on layer '0', 1000.0 x 500.0 mm, lies round all others: taken as the plate's edge" in note
     assert [len(part.holes) for part in read_cuts(path, find_edge=True).parts] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    "boxes",
+    [((10, 10, 980, "FRAME", 480), (50, 50, 100, "CUT"), (150.5, 50, 100, "CUT")), ((50, 50, 100, "CUT"),)],
+    ids=["a frame round the parts", "one part alone"],
+)
+def test_what_may_be_edge_or_part_is_refused(drawn: Any, boxes: Any) -> None:
+    """Taken for the only part, the frame made the parts its holes, and nothing was measured."""
+    with pytest.raises(DrawingError, match=r"cannot be told; put the edge on the layer PLATE_EDGE"):
+        check_drawing(drawn(*boxes, edge="0"), clearances=CLEAR)
+
+
+def test_a_disc_in_a_small_ring_is_a_part_where_all_is_cut(drawn: Any) -> None:
+    def ring(space: Any) -> None:
+        for radius in (40, 24, 20):
+            space.add_circle((200, 200), radius, dxfattribs={"layer": "CUT"})
+
+    report = check_drawing(drawn(edge="PLATE_EDGE", also=ring), clearances=CLEAR)
+
+    assert report.parts_checked == 2
+    assert [f.found_mm for f in report.findings] == [pytest.approx(4.0, abs=1e-3)]
 
 
 def test_parts_alone_need_the_plate(drawn: Any) -> None:

@@ -307,3 +307,27 @@ def test_width_of_an_old_polyline_is_told(tmp_path: Path) -> None:
     (text,) = found(read_drawing(drawing(tmp_path / "w.dxf", draw)), "decided")
 
     assert "drawn with a width" in text
+
+
+@pytest.mark.parametrize(("layer", "severity"), [("CUT", "error"), ("NOTES", "note"), ("ETCH", "note")])
+def test_what_is_not_read_is_an_error_on_layers_that_are_cut_only(tmp_path: Path, layer: str, severity: str) -> None:
+    def draw(space: Any) -> None:
+        square(space)
+        space.add_mline([(10, 10), (60, 10), (60, 60)], dxfattribs={"layer": layer})
+
+    read = read_drawing(drawing(tmp_path / "m.dxf", draw))
+
+    assert [f.severity for f in read.findings if "MLINE" in f.message] == [severity]
+
+
+def test_letters_that_a_file_spells_by_number_are_read(tmp_path: Path) -> None:
+    """The alphabet of an older DXF has no such letter; it is written as \\U+2116."""
+
+    def draw(space: Any) -> None:
+        square(space)
+        space.add_text("\u2116 12", height=5, dxfattribs={"layer": "ETCH", "insert": (20, 20)})
+        space.add_mtext("\u6f22 \u03a9", dxfattribs={"layer": "ETCH", "char_height": 5, "insert": (20, 60)})
+
+    part = only(read_drawing(drawing(tmp_path / "u.dxf", draw)))
+
+    assert sorted(text.text for text in part.texts) == ["\u2116 12", "\u6f22 \u03a9"]

@@ -178,6 +178,15 @@ def test_a_hole_drawn_again_a_hair_larger_is_one() -> None:
     assert kinds(nested) == ["nearly the same"]
 
 
+def test_shapes_with_the_same_corners_are_not_one() -> None:
+    """Squares notched from the left and from the right: every corner of one is a corner of the other."""
+    corners = ((0, 0), (100, 0), (100, 100), (0, 100), (50, 50)), ((0, 0), (100, 0), (50, 50), (100, 100), (0, 100))
+
+    nested = read(*(Polyline(vertices=tuple((x, y, 0.0) for x, y in c), is_closed=True) for c in corners))
+
+    assert [(f.kind, f.severity) for f in nested.findings] == [("contours cross", "error")]
+
+
 def test_neighbours_that_touch_do_not_cross() -> None:
     nested = read(box(0, 0, 50, 50), box(50, 0, 50, 50), circle((25, 25), 10))
 
