@@ -149,7 +149,8 @@ def _show_pieces(facts: "PlanFacts", size: "Lengths") -> None:
     rows = []
     for piece in facts.pieces:
         parts = ", ".join(f"{p.count} x {p.name}" for p in piece.placed)
-        left = ", ".join(size.rough(r.rectangle_mm) for r in piece.left) or "-"
+        # As on the piece's own cut sheet: never more than is there.
+        left = ", ".join(size.size(r.rectangle_mm, down=True) for r in piece.left).replace("\u00a0", " ") or "-"
         state = "cut" if piece.state == "cut" else "buy, cut" if piece.kind == "sheet" else "to cut"
         rows.append((str(piece.number), piece.id, state, f"{piece.utilisation:.1%}", parts, left))
     show_table(("no.", "piece", "state", "used", "parts", f"left, {size.sign}"), rows)
@@ -157,12 +158,12 @@ def _show_pieces(facts: "PlanFacts", size: "Lengths") -> None:
 
 def _show_bound(facts: "PlanFacts", size: "Lengths") -> None:
     show(f"remnants cut into: {size.wide(facts.opened_mm2)}; {facts.layouts_tried} layouts tried")
-    if facts.gap is not None:
+    if facts.gap is not None and facts.least_worth_told:
         no_less = facts.gap < 0.0005
         show(
             "no plan gives up less of the remnants' worth"
             if no_less
             else f"no plan gives up less than {1 - facts.gap:.1%} of the remnant worth that this one does"
         )
-    if facts.price > facts.least_price and round(facts.least_price, 2) > 0.0:
+    if facts.price > facts.least_price and facts.least_price_told:
         show(f"no plan costs less than {facts.least_price:.2f} {facts.currency}".rstrip())

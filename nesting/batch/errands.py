@@ -111,6 +111,15 @@ class Tidy:
     threads: int = 1
 
 
+@dataclass(frozen=True, kw_only=True)
+class Quick:
+    """Lay on an empty piece what the first greedy layout finds a place for."""
+
+    plate: Plate
+    clearances: Clearances
+    demands: tuple[Demand, ...]
+
+
 def fill_chain(chain: Chain) -> Filled:
     """Fill the pieces of a chain."""
     left = {d.part.id: d for d in chain.demands}
@@ -142,6 +151,17 @@ def tidy(task: Tidy) -> Layout:
         task.layout, seed=task.seed, time_limit_s=task.seconds, threads=_at_hand(task.threads), should_stop=_stop()
     )
     return found if check_layout(found).passed else task.layout
+
+
+def lay_quickly(task: Quick) -> Layout:
+    """Return the first greedy layout, checked, whatever the clock says; without parts where there is no room."""
+    try:
+        found = fill_plates(
+            [task.plate], task.demands, task.clearances, time_limit_s=0.0, steps=1, try_alone=False
+        )  # fmt: skip
+    except InfeasibleError:
+        return Layout(plate=task.plate, clearances=task.clearances, demands=())
+    return passed(found.layouts[0])
 
 
 def passed(layout: Layout) -> Layout:

@@ -100,7 +100,7 @@ class Knowledge:
         """True if all lines due that fit anywhere are made."""
         somewhere = frozenset().union(*(s.fits for s in self.pieces))
         later = {line.id for line in self.batch.lines if line.later}
-        return bool(picked.columns) and not (picked.short.keys() & somewhere - later)
+        return not picked.short.keys() & (somewhere - later)
 
     def made_mm2(self, picked: Picked) -> float:
         """Part area that a plan has a place for."""

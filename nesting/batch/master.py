@@ -173,6 +173,8 @@ def promising(
     due = [line for line in batch.lines if not line.later and any(line.id in f for f in guess.fits)]
     wanted = sum(line.demand.part.area_mm2 * line.quantity for line in due)
     room = sum(round(a) * y for a, y in zip(guess.potential, cut, strict=True))
+    # Where nothing is due no piece at all would do, and there is nothing to try.
+    model.add(sum(cut) >= 1)
     if not roomiest:
         model.add(room >= round(wanted))
     for line in due:

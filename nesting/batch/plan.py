@@ -37,6 +37,7 @@ class Planned:
     """What was found, one `Picked` for each group of lines and pieces that share nothing with others.
 
     `least_price` and `least_worth`: no plan that makes all due lines costs less, or cuts into less at that price.
+    `untried` are lines left over that time ran out for before they were tried on every piece.
     """
 
     groups: tuple[Picked, ...]
@@ -44,6 +45,7 @@ class Planned:
     least_worth: float
     seconds: float
     layouts_tried: int
+    untried: frozenset[str] = frozenset()
     stopped: bool = False
     note: str = ""
 
@@ -126,12 +128,23 @@ class _Run:
             self._note = f"the search ended early: a process of it is gone ({error}); the best plan so far is kept"
             self._flying.clear()
         self._bring_home()
+        for planner in self._planners:
+            if not self._asked_to_stop():
+                planner.finish(self._asked_to_stop)
+        self._report()
+
+    def _asked_to_stop(self) -> bool:
+        self._stopped = self._stopped or (self._should_stop is not None and self._should_stop())
+        return self._stopped
 
     def _on(self) -> bool:
-        self._stopped = self._stopped or (self._should_stop is not None and self._should_stop())
+        stopped = self._asked_to_stop()
+        self._report()
+        return not stopped and self._elapsed() < self._seconds
+
+    def _report(self) -> None:
         if self._on_progress is not None:
             self._on_progress(self._told())
-        return not self._stopped and self._elapsed() < self._seconds
 
     def _hand_out(self) -> None:
         """Give every free worker something to do; the group that had least time for its size comes first."""
@@ -187,6 +200,7 @@ class _Run:
             least_worth=sum(worth for _, worth in bounds),
             seconds=round(self._elapsed(), 1),
             layouts_tried=self._tried,
+            untried=frozenset().union(*(p.untried for p in self._planners)),
             stopped=self._stopped,
             note=self._note,
         )

@@ -8,7 +8,7 @@ one pool, from which the master picks; what two trials found apart may come toge
 """
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -20,6 +20,7 @@ from nesting.batch.errands import Chain, Filled, Gauge, Stage, Tidy, fill_chain,
 from nesting.batch.knowledge import PRICES, USUAL, Knowledge
 from nesting.batch.leftovers import Leftovers, possible, replaced, unevenness
 from nesting.batch.master import least_cost, pick, short_prices
+from nesting.batch.rest import laid_quickly
 from nesting.batch.stock import Batch, mates
 from nesting.batch.trials import Trial, Trials
 from nesting.layout import Layout
@@ -113,7 +114,10 @@ class Planner:
         self.batch, self.seconds, self.workers, self.progress = batch, seconds, workers, progress
         self.plan = Picked(batch=batch)
         self.spent = 0.0
-        self.done = not batch.lines
+        # What is not due yet opens no piece: where nothing else is wanted there is nothing to plan.
+        self._due = frozenset(line.id for line in batch.lines if not line.later)
+        self.done = not self._due
+        self.untried: frozenset[str] = frozenset()
         self._pool = Pool(batch)
         self._known = Knowledge(batch)
         self._trials = Trials(self._known, self._pool)
@@ -164,7 +168,7 @@ class Planner:
     def _next(self) -> Task | None:
         # Leftovers do not matter while something that is due has no place.
         until = POLISH_FROM if self._known.complete(self.plan) else 1.0
-        self._lanes = [lane for lane in self._lanes if not lane.over]
+        self._lanes = [lane for lane in self._lanes if self._goes_on(lane)]
         # Where no better set is possible the first plans still may leave more in one piece.
         if self._before(until) and (self._lanes or not self._trials.proven):
             free = next((lane for lane in self._lanes if not lane.busy), None)
@@ -205,6 +209,12 @@ class Planner:
         share = max(FIRST_SHARE, seconds / self._fill_s)
         return Lane(order=order, wanted=self._wanted(), power=1.0, share=share, threads=self.workers)
 
+    def _goes_on(self, lane: Lane) -> bool:
+        """Pass over pieces that serve nothing due that is left; tell whether there is something to do."""
+        left = self._due & (+lane.wanted).keys()
+        lane.order = [p for p in lane.order if self._known.pieces[p].fits & left]
+        return not lane.over
+
     def _along(self, lane: Lane) -> Task:
         """Fill the next piece of a lane."""
         lane.busy = True
@@ -214,18 +224,22 @@ class Planner:
         )
 
     def _ordered(self, by_size: bool) -> list[int]:
-        """Pieces to fill one after the other, three times as much as is needed at most; sheets after all remnants."""
+        """Pieces to fill one after the other, sheets after all remnants; for each line three times as much as the whole
+        order needs at most, so that cheaper pieces do not crowd out the only ones that serve it.
+        """
         pieces = self.batch.pieces
         ranked = sorted(
             (p for p in range(len(pieces)) if self._known.pieces[p].fits),
             key=lambda p: (pieces[p].price, -pieces[p].plate.area_mm2 if by_size else pieces[p].worth),
         )
         found: list[int] = []
-        room = 0.0
+        room: dict[str, float] = defaultdict(float)
         for p in [r for r in ranked for _ in range(pieces[r].count)]:
-            if room < 3.0 * self._known.wanted_mm2:
+            fits = self._known.pieces[p].fits
+            if any(room[i] < 3.0 * self._known.wanted_mm2 for i in fits):
                 found.append(p)
-                room += pieces[p].plate.area_mm2
+                for i in fits:
+                    room[i] += pieces[p].plate.area_mm2
         return found
 
     def _wanted(self) -> Counter[str]:
@@ -252,6 +266,8 @@ class Planner:
             return self._repair(self._trial)
         self._trial.opened = True
         lane = self._opening(self._trial)
+        if not self._goes_on(lane):
+            return self._repair(self._trial)
         self._lanes.append(lane)
         return self._along(lane)
 
@@ -388,6 +404,17 @@ class Planner:
         return Task(
             run=tidy, errand=errand, pieces=(column.piece,), what="tidy", seconds=threads * seconds, base=(column,)
         )
+
+    def finish(self, should_stop: Callable[[], bool]) -> None:
+        """Time is up: lay what is due and has no place yet on other pieces, with hardly any search."""
+        if self._known.complete(self.plan):
+            return
+        rest = laid_quickly(self._known, self.plan, should_stop=should_stop)
+        self.untried = rest.untried
+        for column in rest.columns:
+            self._pool.add(column)
+        if rest.columns:
+            self._better_plan(trimmed(self.batch, [*self.plan.columns, *rest.columns]))
 
     # What came of it
 

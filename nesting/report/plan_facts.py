@@ -119,6 +119,16 @@ class PlanFacts:
             return None
         return max(0.0, (self.worth - self.least_worth) / self.worth)
 
+    @property
+    def least_price_told(self) -> bool:
+        """True if the bound on the price says something: it is not nothing, as it is printed."""
+        return round(self.least_price, 2) > 0.0
+
+    @property
+    def least_worth_told(self) -> bool:
+        """True if the bound on the worth says something: printed in square metres or feet it is not nothing."""
+        return self.least_worth >= 500.0
+
     def as_json(self) -> dict[str, Any]:
         """Return the plan for a JSON document, units in the keys."""
         return {

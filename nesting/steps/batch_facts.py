@@ -97,7 +97,7 @@ def plan_facts(order: BatchOrder, batch: Batch, planned: Planned, rows: Sequence
         made_on=order.today,
         currency=order.shop.prices.currency,
         pieces=tuple(rows),
-        lines=tuple(_line_row(order, batch, line, rows, planned.stopped) for line in order.batch.lines),
+        lines=tuple(_line_row(order, batch, line, rows, planned) for line in order.batch.lines),
         buy=_buy(order, to_cut),
         price=sum(r.price for r in to_cut),
         least_price=planned.least_price,
@@ -160,13 +160,13 @@ def _buy(order: BatchOrder, rows: Sequence[PieceRow]) -> tuple[BuyRow, ...]:
     return tuple(found)
 
 
-def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], interrupted: bool) -> LineRow:
+def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], found: Planned) -> LineRow:
     on = [(r, p.count) for r in rows for p in r.placed if p.line == line.id]
     planned = sum(n for r, n in on if r.state == "to cut")
     failed = order.former.failed.get(line.id, 0) if order.former is not None else 0
     cut = sum(n for r, n in on if r.state == "cut") - failed
     short = max(0, line.quantity - planned - cut)
-    status, reason = _status(order, batch, line, [r for r, _ in on if r.state == "to cut"], short, interrupted)
+    status, reason = _status(order, batch, line, [r for r, _ in on if r.state == "to cut"], short, found)
     return LineRow(
         line=line.id,
         name=line.demand.part.name,
@@ -183,12 +183,12 @@ def _line_row(order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceR
 
 
 def _status(
-    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], short: int, interrupted: bool
+    order: BatchOrder, batch: Batch, line: Line, rows: Sequence[PieceRow], short: int, found: Planned
 ) -> tuple[LineStatus, str]:
     if short and line.later:
         return "not due yet", f"{short} of {line.quantity} wait; there was no room for them on what is cut anyway"
     if short:
-        return _why_short(batch, line, short, interrupted)
+        return _why_short(batch, line, short, found)
     late = [r for r in rows if line.due is not None and r.comes is not None and r.comes > line.due]
     if late:
         return "late", f"{late[0].stock} is there on {_day(late[0].comes)}, and the line is due on {_day(line.due)}"
@@ -197,7 +197,7 @@ def _status(
     return "planned", ""
 
 
-def _why_short(batch: Batch, line: Line, short: int, interrupted: bool) -> tuple[LineStatus, str]:
+def _why_short(batch: Batch, line: Line, short: int, found: Planned) -> tuple[LineStatus, str]:
     part = line.demand.part
     reasons = {piece.id: batch.why_not(line, piece.plate) for piece in batch.pieces}
     serving = [p for p in batch.pieces if not reasons[p.id]]
@@ -210,10 +210,16 @@ def _why_short(batch: Batch, line: Line, short: int, interrupted: bool) -> tuple
     sizes = f"it measures {width:.0f} x {height:.0f} mm"
     if short == line.quantity and all(p.plate.area_mm2 < part.area_mm2 for p in serving):
         return "impossible", f"{sizes} and is larger than every piece that may serve it ({asked})"
-    if interrupted:
+    if found.stopped:
         return "left over", (
             f"{short} of {line.quantity} had no place yet when the planning was interrupted; take it up again with "
             "--again, and let it run"
+        )
+    if line.id in found.untried:
+        return "left over", (
+            f"{short} of {line.quantity} have no place yet: time ran out before all that may serve it was tried ("
+            f"{', '.join(p.id for p in serving[:5])}{' and more' if len(serving) > 5 else ''}); give more time, with "
+            "--seconds"
         )
     return "left over", (
         f"{short} of {line.quantity} found no place on {', '.join(p.id for p in serving[:5])}"

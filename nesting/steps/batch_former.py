@@ -56,13 +56,15 @@ class FormerLine:
 class Former:
     """A former plan: its pieces, those of them not to be found, its lines, parts that failed by line.
 
-    `gone` names the stock that was missing in plans before it; `recovered` says what a run that was cut off left.
+    `gone` names the stock that was missing in plans before it, `unused` what is not there and lay aside in this plan:
+    the order must have it.  `recovered` says what a run that was cut off left.
     """
 
     pieces: tuple[FormerPiece, ...]
     lines: tuple[FormerLine, ...]
     missing: frozenset[str] = frozenset()
     gone: tuple[str, ...] = ()
+    unused: tuple[str, ...] = ()
     failed: Mapping[str, int] = field(default_factory=dict)
     recovered: str = ""
 
@@ -80,7 +82,7 @@ class Former:
     @property
     def not_there(self) -> tuple[str, ...]:
         """What stock was missing, in this plan or before it, each as often as it was."""
-        return (*self.gone, *(p.stock for p in self.pieces if p.id in self.missing))
+        return (*self.gone, *(p.stock for p in self.pieces if p.id in self.missing), *self.unused)
 
 
 class _Piece(BaseModel):
@@ -133,11 +135,13 @@ def read_former(
 ) -> Former:
     """Read a plan's folder, with what has been cut since, what is not there, and how many of which parts failed.
 
-    Raises `InputError` where the folder holds no plan, or a name is none of its.
+    What is not there may be a piece that the plan does not use; whether the order has it is for who reads that.  Raises
+    `InputError` where the folder holds no plan, or another name is none of its.
     """
     recovered = recover(folder.resolve())
     plan = _read(folder / PLAN)
-    away = frozenset(_meant(folder, "--missing", name, plan.pieces) for name in missing)
+    used = {name for p in plan.pieces for name in (p.id, p.stock)}
+    away = frozenset(_meant(folder, "--missing", name, plan.pieces) for name in missing if name in used)
     pieces = _pieces(folder, plan, {_meant(folder, "--cut", name, plan.pieces) for name in cut})
     for piece in pieces:
         if piece.cut and piece.id in away:
@@ -150,6 +154,7 @@ def read_former(
         lines=_lines(plan, pieces),
         missing=away,
         gone=plan.missing,
+        unused=tuple(name for name in dict.fromkeys(missing) if name not in used and name not in plan.missing),
         failed=before + _failed(folder, told, failed or {}, there),
         recovered=recovered,
     )

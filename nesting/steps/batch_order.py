@@ -71,6 +71,7 @@ def resolve_order(
     lines, known = named([line for line, _ in read], former)
     pieces = tuple(_enough(piece, lines) for piece in stock)
     _refuse_names(pieces, former)
+    _refuse_unknown(pieces, former)
     trusted = frozenset(line.id for line in lines if _is_trusted(written, line, pieces, asked))
     return BatchOrder(
         name=written.name,
@@ -94,6 +95,19 @@ def _refuse_names(pieces: Sequence[StockPiece], former: Former | None) -> None:
     for piece in pieces:
         if piece.id in numbered:
             raise JobError(f"{piece.id}: a sheet that is cut has this name in the plan; give the piece another")
+
+
+def _refuse_unknown(pieces: Sequence[StockPiece], former: Former | None) -> None:
+    """What is missing must be a leftover of the plan or of the order; a slip of the pen would go unseen."""
+    if former is None:
+        return
+    known = [p.id for p in pieces if p.kind == "remnant"]
+    for name in former.unused:
+        if any(p.id == name for p in pieces if p.kind == "sheet"):
+            raise JobError(f"--missing {name}: the plan buys none of it; if it is sold out take it out of the order")
+        if name not in known:
+            there = ", ".join(dict.fromkeys([*(p.id for p in former.pieces), *known]))
+            raise JobError(f"--missing {name}: neither the plan nor the order has such a piece; they have {there}")
 
 
 def _taken_off(pieces: Sequence[StockPiece], former: Former | None) -> list[str]:

@@ -105,3 +105,11 @@ def test_no_plan_stays_below_the_bound() -> None:
 
     assert least_cost(of, [400.0, 1600.0, 2500.0], fits) == (0.0, 800.0)
     assert least_cost(of, [400.0, 200.0, 2500.0], fits) == (9.0, 0.0)
+
+
+def test_a_set_of_no_pieces_is_never_tried() -> None:
+    of = batch([line("then", 10, 10, 4, later=True)], [remnant("r", 100, 100)])
+    guess = Guess(potential=(1e4,), fits=(frozenset({"then"}),))
+
+    assert promising(of, guess, below=None, tried=()) == Counter({0: 1})
+    assert promising(of, guess, below=Picked(batch=of), tried=()) is None

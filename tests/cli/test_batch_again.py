@@ -266,3 +266,21 @@ def test_a_layout_is_kept_only_where_its_parts_may_still_lie_as_they_do(
     write_lines(folder, [A + "\nturns = [90]"], [P])
     _, kept = remaining(resolve_order(read_order(order), former=former, today=date(2026, 11, 26)))
     assert kept == []
+
+
+def test_a_leftover_that_the_plan_does_not_use_may_be_missing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """P is cut into and fails; the next plan keeps off Q, and the one after it knows."""
+    order, target = write_lines(folder, [A], [P, Q, SHEET.replace('"P"', '"S"')]), folder / "two-plan"
+    assert [p["id"] for p in planned([str(order)], capsys)["pieces"]] == ["P"]
+    again = [str(order), "--again", str(target)]
+
+    assert main(["batch", *again, "--missing", "R", "--force"]) == BAD_INPUT
+    assert "--missing R: neither the plan nor the order has such a piece; they have P, Q" in capsys.readouterr().err
+    assert main(["batch", *again, "--missing", "S", "--force"]) == BAD_INPUT
+    assert "--missing S: the plan buys none of it" in capsys.readouterr().err
+
+    plan = planned([*again, "--missing", "Q", "--missing", "Q", "--cut", "P", "--failed", "bar=1"], capsys)
+
+    assert [(p["id"], p["state"]) for p in plan["pieces"]] == [("P", "cut"), ("S 1", "to cut")]
+    assert plan["missing"] == ["Q"]
+    assert planned([*again, "--missing", "Q"], capsys)["missing"] == ["Q"]
