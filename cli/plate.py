@@ -16,7 +16,7 @@ WAYS: Final = {
     "lens": ("cli.plate_photo", "The camera's lens, measured once for it."),
     "drawing": ("cli.plate_drawn", "A drawn outline, or the drawing of a sheet and what was cut from it."),
     "leftover": ("cli.plate_drawn", "What remains when a layout is cut; several pieces, several plates."),
-    "edit": ("cli.plate_edit", "Straighten, simplify, mirror, turn; set grain; add keep-outs."),
+    "edit": ("cli.plate_edit", "Straighten, simplify, mirror, turn; set grain; add holes, keep-outs."),
 }
 
 

@@ -132,7 +132,7 @@ def finish(
 
     stem = given["out"].stem if given["out"] else source.stem if source and str(source) != "-" else "plate"
     readings = source.name if source and str(source) != "-" else None
-    kept = stored(captured, known_of(given, unit), name=stem, readings=readings)
+    kept = stored(captured, known_of(given, unit), name=stem, readings=readings, unit=unit)
     return tell(kept, captured, given, as_json=as_json, unit=unit)
 
 

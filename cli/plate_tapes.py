@@ -66,6 +66,11 @@ def tapes(
     adjusted together by least squares; each tape's residual is told, the tape most likely misread, the deviation
     of every corner, and the tape to take next.  Corners go round the edge counter-clockwise by name.
     With a misread tape among the readings no plate file is written.
+
+    \b
+    Other lines:  hole circle P 160   a round cut-out of that diameter; tape its centre P
+                  hole P Q R S        a cut-out with taped corners, in order
+                  dents E             E points into the plate, no other corner does
     """
     from nesting.outline.sides import SideOpenError
     from nesting.outline.tapes import LooseError, from_tapes

@@ -48,7 +48,7 @@ def show(
     """Tell all that is known of one piece, and draw it."""
     from nesting.files.plate_file import write_plate_file
     from nesting.rack.counting import last_seen
-    from nesting.steps.rack_files import draw_piece
+    from nesting.steps.capture import draw
     from nesting.steps.racking import as_plate_file
 
     own = shop_of(shop)
@@ -57,7 +57,8 @@ def show(
         children = [p.id for p in rack.listed(_children(piece))]
         counted = last_seen(rack, piece.id)
     if picture is not None:
-        draw_piece(piece, picture, force=force)
+        title = f"{piece.id}: {piece.facts.name}, uncertain by {piece.uncertainty_mm:.1f} mm"
+        draw(as_plate_file(piece), picture, title=title, force=force)
     if plate_file is not None:
         write_plate_file(as_plate_file(piece), plate_file, force=force)
     tell_mended([piece])

@@ -33,7 +33,8 @@ Letter = Annotated[tuple[str, float, float], Field(strict=False)]
 class CaptureEntry(Entry):
     """How the outline came in; `set_up_by` are the corners by which the plate is laid on the table.
 
-    `letters` are names and places of the corners as they stand on the steel.
+    `letters` are names and places of the corners as they stand on the steel.  `units` is the unit of the readings
+    where it was not mm: the file itself is written in mm.
     """
 
     way: str
@@ -41,6 +42,7 @@ class CaptureEntry(Entry):
     set_up_by: tuple[Place, ...] = Field(default=(), strict=False)
     letters: tuple[Letter, ...] = Field(default=(), strict=False)
     readings: str | None = None
+    units: UnitWord | None = None
     who: str | None = None
     when: date | None = None
     photo: str | None = None

@@ -44,13 +44,15 @@ def worst_sigma(covariance: Floats) -> float:
     return float(np.sqrt(max(np.linalg.eigvalsh(blocks)[:, 1].max(), 0.0)))
 
 
-def best_set_up(points: Floats, covariance: Floats) -> SetUp:
-    """Return the two corners that leave the least error when the plate is laid on the table by them.
+def best_set_up(points: Floats, covariance: Floats, *, among: int | None = None) -> SetUp:
+    """Return the two corners, of the first `among`, that leave the least error when the plate is laid by them.
 
     `points` is (n, 2), `covariance` (2n, 2n) in any fixed place: what the two corners fix takes shift and turn out.
     """
     n = len(points)
-    pairs = sorted(combinations(range(n), 2), key=lambda p: -math.dist(points[p[0]], points[p[1]]))[:_MOST_PAIRS]
+    pairs = sorted(combinations(range(among or n), 2), key=lambda p: -math.dist(points[p[0]], points[p[1]]))[
+        :_MOST_PAIRS
+    ]
     found = []
     for i, j in pairs:
         if math.dist(points[i], points[j]) > 0.0:

@@ -12,7 +12,7 @@ from nesting.geometry.curves import Line
 from nesting.geometry.pose import Pose
 from nesting.outline.inside import contours_of, simpler_inside
 from nesting.outline.rings import Vertex, ring, vertices_of
-from nesting.plate import KeepOut, KeepOutKind, Plate
+from nesting.plate import Plate
 from nesting.tolerances import FINE_CHORD_MM
 
 Floats = NDArray[np.float64]
@@ -84,12 +84,6 @@ def simplified(plate: Plate, tolerance_mm: float) -> Plate:
     outer, _ = contours_of(inside)
     holes = [h.polygon(chord, "outward").buffer(rest / 2, join_style="mitre").simplify(rest / 2) for h in plate.holes]
     return replace(plate, outer=outer, holes=tuple(contours_of(h)[0] for h in holes))
-
-
-def with_keep_out(plate: Plate, corners: Sequence[Vertex], kind: KeepOutKind = "no part", reason: str = "") -> Plate:
-    """Add a place that no part may cover."""
-    contour = ring(corners, "keep-out")
-    return replace(plate, keep_outs=(*plate.keep_outs, KeepOut(contour=contour, kind=kind, reason=reason)))
 
 
 def _with_straight_runs(vertices: Sequence[Vertex], tolerance_mm: float) -> list[Vertex]:

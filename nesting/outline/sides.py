@@ -7,12 +7,15 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
-from shapely.geometry import Polygon
+from shapely.geometry import MultiPoint, Polygon
 
 from nesting.errors import InputError
+from nesting.outline.bounds import worst_sigma
 from nesting.outline.network import Adjusted, Floats, Pair
 from nesting.outline.placing import Hopeful, Judge, Placed
+from nesting.outline.tape_words import told_in
 from nesting.outline.taped import Said
+from nesting.units import Unit
 
 _MOST_CHOICES: Final = 6
 _ROUGH: Final = 40.0
@@ -70,10 +73,11 @@ def claims(names: Sequence[str], edge: Sequence[int], said: Said) -> tuple[Claim
     return tuple(found)
 
 
-def judge(edge: Sequence[int], said: Sequence[Claim], sigma_mm: float) -> Judge:
+def judge(edge: Sequence[int], said: Sequence[Claim], sigma_mm: float, inner: Sequence[int] = ()) -> Judge:
     """Return the test whether corners go round the edge counter-clockwise, uncrossed, and as was said.
 
-    A corner nearer to its line than it is certain may be on either side; before it is adjusted, than mistakes reach.
+    Corners of holes, `inner`, lie on the plate.  A corner nearer to its line than it is certain may be on either side;
+    before it is adjusted, than mistakes reach.
     """
 
     def lawful(points: Floats, adjusted: Adjusted | None) -> bool:
@@ -84,9 +88,16 @@ def judge(edge: Sequence[int], said: Sequence[Claim], sigma_mm: float) -> Judge:
             slack = _ROUGH * sigma_mm if adjusted is None else _UNSURE * max(sigma_mm, claim.deviation(adjusted))
             if claim.held_by(points[claim.corner], points[claim.start], points[claim.end]) < -slack:
                 return False
-        return True
+        slack = _ROUGH * sigma_mm if adjusted is None else _UNSURE * max(sigma_mm, _worst(adjusted, inner))
+        return not inner or bool(Polygon(outline).buffer(slack).covers(MultiPoint(points[list(inner)])))
 
     return lawful
+
+
+def _worst(found: Adjusted, corners: Sequence[int]) -> float:
+    """Largest standard deviation of these corners in any direction."""
+    flat = [axis for k in corners for axis in (2 * k, 2 * k + 1)]
+    return max(1.0, found.spread) * worst_sigma(found.covariance[np.ix_(flat, flat)]) if flat else 0.0
 
 
 def hope(said: Sequence[Claim], sigma_mm: float) -> Hopeful:
@@ -135,17 +146,19 @@ def side_open(
     figures: Sequence[Floats],
     *,
     complete: bool,
+    inner: Sequence[int] = (),
+    unit: Unit = "mm",
 ) -> SideOpenError:
     """Return the error that asks which of several figures is the true one, and names the tape that would tell."""
     ways = {_dent_words(names, dents_of(f, edge)): f for f in reversed(figures)}
-    base = [k for k in range(len(names)) if k not in edge]
+    base = [k for k in range(len(names)) if k not in edge and k not in inner]
     if len(ways) == len(figures) <= _MOST_CHOICES and not base:
         choices = {f"dents {way}": _told(way) for way in ways}
         asked = "say which corners point into the plate: " + ", or ".join(
             f"--dents {w.replace(' ', ',')}" for w in ways
         )
     else:
-        corner, start, end = _parting(figures, edge, base)
+        corner, start, end = _parting(figures, edge, base, inner)
         line = f"{names[start]} {names[end]}"
         choices = {
             f"{names[corner]} {word} of {line}": f"{names[corner]} lies {word} of the line from {line}"
@@ -161,7 +174,7 @@ def side_open(
     whose = "their" if len(loose) > 1 else "its"
     return SideOpenError(
         f"{source}: the tapes fit {several}, with {' and '.join(sorted(loose))} on one side of {whose} tapes or the "
-        f"other; {asked}; or take tape {_deciding(names, pairs, figures)}",
+        f"other; {asked}; or take tape {_deciding(names, pairs, figures, unit)}",
         choices,
     )
 
@@ -174,7 +187,9 @@ def _told(way: str) -> str:
     return "no corner points into the plate" if way == "none" else f"pointing into the plate: {way}, no other corner"
 
 
-def _parting(figures: Sequence[Floats], edge: Sequence[int], base: Sequence[int]) -> tuple[int, int, int]:
+def _parting(
+    figures: Sequence[Floats], edge: Sequence[int], base: Sequence[int], inner: Sequence[int]
+) -> tuple[int, int, int]:
     """A corner and a line that have it left in some of the figures and right in others, as clearly as can be.
 
     The line of two base points if there are such, and if that tells.
@@ -183,7 +198,7 @@ def _parting(figures: Sequence[Floats], edge: Sequence[int], base: Sequence[int]
     for start, end in [*([(base[0], base[1])] if len(base) == 2 else []), *combinations(edge, 2)]:
         if best > 0.0 and base and (start, end) != (base[0], base[1]):
             break
-        for corner in edge:
+        for corner in (*edge, *inner):
             if corner in (start, end):
                 continue
             off = [_left_of(f[start], f[end], f[corner]) for f in figures]
@@ -193,7 +208,7 @@ def _parting(figures: Sequence[Floats], edge: Sequence[int], base: Sequence[int]
     return found
 
 
-def _deciding(names: Sequence[str], pairs: Sequence[Pair], figures: Sequence[Floats]) -> str:
+def _deciding(names: Sequence[str], pairs: Sequence[Pair], figures: Sequence[Floats], unit: Unit) -> str:
     """The tape not yet taken whose length tells the figures apart best, with the lengths to be expected."""
     taken = {tuple(sorted(p)) for p in pairs}
 
@@ -208,8 +223,8 @@ def _deciding(names: Sequence[str], pairs: Sequence[Pair], figures: Sequence[Flo
     if not open_pairs:
         return "readings again"
     best = max(open_pairs, key=clear)
-    expected = " or ".join(f"{length:.0f}" for length in lengths(best)[:4])
-    return f"{names[best[0]]}-{names[best[1]]} (about {expected} mm)"
+    expected = " or ".join(told_in(unit, length, 0).split()[0] for length in lengths(best)[:4])
+    return f"{names[best[0]]}-{names[best[1]]} (about {expected} {told_in(unit, 0.0).split()[1]})"
 
 
 def _left_of(start: Floats, end: Floats, point: Floats) -> float:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from itertools import combinations
 from typing import Any, Final
 
@@ -12,17 +12,16 @@ from scipy.stats import chi2
 from nesting.errors import InputError
 from nesting.outline.bounds import best_set_up, factor
 from nesting.outline.captured import Captured
-from nesting.outline.network import Adjusted, Floats, Suspect, Tapes, missing_tapes, suspects
+from nesting.outline.network import Adjusted, Tapes, missing_tapes, suspects
 from nesting.outline.pasted import Pasted
 from nesting.outline.placing import figures
 from nesting.outline.rings import ring
 from nesting.outline.sides import Claim, claims, hope, judge, side_open, truest
 from nesting.outline.spares import next_tapes
+from nesting.outline.tape_words import Taped, flat_words, suspect_words, told_in, unchecked_words
 from nesting.outline.taped import SIGMA_MM, Reading, Said, ordered, read_tapes
+from nesting.outline.taped_holes import contours, covariance_of
 from nesting.units import Unit
-
-FLATTEST_DEG: Final = 30.0
-"""Tapes that cross flatter than this, or nearer to straight than 180 less this, hold a corner badly."""
 
 _TRIPLE: Final = 4.0
 """Three lengths may break the triangle rule by this many deviations: reading error; more is a mistake."""
@@ -39,25 +38,6 @@ class LooseError(InputError):
     def __init__(self, message: str, take_next: Sequence[str]) -> None:
         super().__init__(message)
         self.take_next = tuple(take_next)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Taped:
-    """All that came out of tape readings; corners of `names` are in the order of `adjusted`."""
-
-    source: str
-    readings: tuple[Reading, ...]
-    names: tuple[str, ...]
-    edge: tuple[int, ...]
-    tapes: Tapes
-    adjusted: Adjusted
-    suspects: tuple[Suspect, ...]
-    scale: float
-    take_next: tuple[tuple[int, int], ...]
-
-    def tape(self, pair: tuple[int, int]) -> str:
-        """A pair of corners as people say it."""
-        return f"{self.names[pair[0]]}-{self.names[pair[1]]}"
 
 
 def from_tapes(
@@ -81,7 +61,7 @@ def from_tapes(
     readings = _without(readings, leave_out, pasted.name)
     edge_names = ordered(readings, both, pasted.name)
     first_two = edge_names[:2] if not both.clockwise else (edge_names[-1], edge_names[-2])
-    names = (*first_two, *(n for n in edge_names if n not in first_two), *both.base)
+    names = (*first_two, *(n for n in edge_names if n not in first_two), *both.base, *both.in_holes)
     number = {name: k for k, name in enumerate(names)}
     edge = tuple(number[n] for n in edge_names)
     tapes = Tapes(
@@ -91,19 +71,28 @@ def from_tapes(
         sigmas=np.array([r.sigma_mm for r in readings]),
     )
     _refuse_loose(pasted.name, names, edge, tapes)
-    _refuse_impossible(pasted.name, readings, spare=len(readings) - 2 * len(names) + 3)
-    best = _figure(pasted.name, names, edge, tapes, claims(names, edge, both))
-    taped = _taped(pasted.name, readings, names, edge, tapes, best, spares)
+    _refuse_impossible(pasted.name, readings, unit, spare=len(readings) - 2 * len(names) + 3)
+    inner = tuple(number[n] for n in both.in_holes)
+    best = _figure(pasted.name, names, edge, inner, tapes, claims(names, edge, both), unit)
+    taped = replace(_taped(pasted.name, readings, names, edge, tapes, best, spares), holes=both.holes, unit=unit)
     return _captured(taped), taped
 
 
-def _figure(source: str, names: Sequence[str], edge: Sequence[int], tapes: Tapes, said: Sequence[Claim]) -> Adjusted:
+def _figure(
+    source: str,
+    names: Sequence[str],
+    edge: Sequence[int],
+    inner: Sequence[int],
+    tapes: Tapes,
+    said: Sequence[Claim],
+    unit: Unit,
+) -> Adjusted:
     """Return the one figure that fits; raise `SideOpenError` for several, `InputError` for none.
 
     Where a tape is misread the best of several is returned: no plate comes of it, and it names the tape.
     """
     sigma = float(tapes.sigmas.max())
-    found, complete = figures(tapes, judge(edge, said, sigma), hope(said, sigma))
+    found, complete = figures(tapes, judge(edge, said, sigma, inner), hope(said, sigma))
     if len(found) < 2 and not complete:
         raise InputError(
             f"{source}: so many corners hang on two tapes that not all their sides can be tried; say some of them "
@@ -112,11 +101,15 @@ def _figure(source: str, names: Sequence[str], edge: Sequence[int], tapes: Tapes
     if not found:
         raise InputError(
             f"{source}: no figure fits these tapes with the corners in the order {' '.join(names[k] for k in edge)} "
-            "counter-clockwise and as was said of sides and dents; check order, --clockwise, --dents and --side"
+            "counter-clockwise and as was said of sides and dents"
+            + (", and the holes on the plate" if inner else "")
+            + "; check order, --clockwise, --dents and --side"
         )
     kept = truest(found, said)
     if len(kept) > 1 and not suspects(tapes, kept[0]):
-        raise side_open(source, names, edge, tapes.pairs, [f.points for f in kept], complete=complete)
+        raise side_open(
+            source, names, edge, tapes.pairs, [f.points for f in kept], complete=complete, inner=inner, unit=unit
+        )
     return kept[0]
 
 
@@ -144,7 +137,7 @@ def _refuse_loose(source: str, names: Sequence[str], edge: Sequence[int], tapes:
     )
 
 
-def _refuse_impossible(source: str, readings: Sequence[Reading], *, spare: int) -> None:
+def _refuse_impossible(source: str, readings: Sequence[Reading], unit: Unit, *, spare: int) -> None:
     allowed = _SLIP if spare > 0 else _TRIPLE
     by_pair: dict[frozenset[str], Reading] = {frozenset((r.first, r.second)): r for r in readings}
     corners = sorted({n for pair in by_pair for n in pair})
@@ -158,9 +151,10 @@ def _refuse_impossible(source: str, readings: Sequence[Reading], *, spare: int) 
         if excess > allowed * math.hypot(long.sigma_mm, one.sigma_mm, two.sigma_mm):
             lines = ", ".join(str(s.line) for s in sorted(known, key=lambda s: s.line))
             raise InputError(
-                f"{source}, lines {lines}: no triangle {'-'.join(three)} has sides {long.tape} {long.length_mm:.1f}, "
-                f"{one.tape} {one.length_mm:.1f} and {two.tape} {two.length_mm:.1f} mm: the first is {excess:.1f} mm "
-                "longer than the other two together; read these three tapes again"
+                f"{source}, lines {lines}: no triangle {'-'.join(three)} has sides {long.tape} "
+                f"{told_in(unit, long.length_mm)}, {one.tape} {told_in(unit, one.length_mm)} and {two.tape} "
+                f"{told_in(unit, two.length_mm)}: the first is {told_in(unit, excess)} longer than the other two "
+                "together; read these three tapes again"
             )
 
 
@@ -199,81 +193,25 @@ def _taped(
 def _captured(taped: Taped) -> Captured:
     edge = list(taped.edge)
     points = taped.adjusted.points[edge]
-    flat = [axis for k in edge for axis in (2 * k, 2 * k + 1)]
-    covariance = taped.scale**2 * taped.adjusted.covariance[np.ix_(flat, flat)]
-    lie = best_set_up(points, covariance)
+    lie = best_set_up(taped.adjusted.points[[*edge, *taped.inner]], covariance_of(taped), among=len(edge))
     names = tuple(taped.names[k] for k in edge)
     set_up = (names[lie.first], names[lie.second])
+    outer = ring([(float(x), float(y), 0.0) for x, y in points], taped.source)
+    # With a misread tape no plate comes of it: where a hole then seems to lie tells nothing.
+    holes, misplaced = ((), []) if taped.suspects else contours(taped, outer, lie.bound_mm)
     return Captured(
         way="tapes",
-        outer=ring([(float(x), float(y), 0.0) for x, y in points], taped.source),
+        outer=outer,
+        holes=holes,
         uncertainty_mm=lie.bound_mm,
         basis=f"least squares over {len(taped.readings)} tapes, {taped.adjusted.spare} of them spare; holds when the "
         f"plate is laid on the table by corners {set_up[0]} and {set_up[1]}",
         names=names,
         set_up_by=set_up,
-        warnings=(*_suspect_words(taped), *_flat_words(taped), *_unchecked_words(taped)),
+        warnings=(*suspect_words(taped), *flat_words(taped), *unchecked_words(taped), *misplaced),
         notes=("edges between taped corners are taken as straight",),
         figures=_figures(taped),
     )
-
-
-def _suspect_words(taped: Taped) -> list[str]:
-    told = []
-    for s in taped.suspects:
-        reading = taped.readings[s.reading]
-        others = ", ".join(taped.readings[k].tape for k in s.like)
-        then = (
-            f"or one of {others} is wrong instead, the tapes do not tell these apart; take them again, or one more "
-            "that crosses them, and leave none out before"
-            if others
-            else f"take it again, or leave it out with --leave-out {reading.tape}"
-        )
-        told.append(
-            f"line {reading.line}: tape {reading.tape} reads {reading.length_mm:.1f} mm and does not go with the "
-            f"others; likely {abs(s.misread_mm):.0f} mm too {'long' if s.misread_mm > 0 else 'short'}; {then}"
-        )
-    if not told and taped.scale > 1.0:
-        told.append(
-            f"the tapes disagree {taped.scale:.1f} times as much as their stated deviation makes likely, and none "
-            "stands out; the uncertainty is raised by that"
-        )
-    return told
-
-
-def _flat_words(taped: Taped) -> list[str]:
-    """A warning for every corner whose tapes all cross flat, with the tape that would cross them best."""
-    points, told = taped.adjusted.points, []
-    for corner in taped.edge:
-        ends = [j if i == corner else i for i, j in taped.tapes.pairs if corner in (i, j)]
-        best = max((_crossing_deg(points, corner, a, b) for a, b in combinations(ends, 2)), default=90.0)
-        if best < FLATTEST_DEG:
-            others = [k for k in range(len(points)) if k != corner and k not in ends]
-            add = max(others, key=lambda k: max(_crossing_deg(points, corner, k, e) for e in ends), default=None)
-            better = (
-                f"; take tape {taped.names[corner]}-{taped.names[add]}"
-                if add is not None
-                else "; take it from elsewhere"
-            )
-            told.append(
-                f"the tapes to {taped.names[corner]} cross at {best:.0f} degrees, under {FLATTEST_DEG:g}{better}"
-            )
-    return told
-
-
-def _crossing_deg(points: Floats, corner: int, a: int, b: int) -> float:
-    """Angle at which two tapes cross, 0 to 90 degrees."""
-    u, v = points[a] - points[corner], points[b] - points[corner]
-    return math.degrees(math.atan2(abs(u[0] * v[1] - u[1] * v[0]), abs(float(u @ v))))
-
-
-def _unchecked_words(taped: Taped) -> list[str]:
-    alone = [r.tape for r, share in zip(taped.readings, taped.adjusted.redundancy, strict=True) if share < 0.02]
-    if not alone:
-        return []
-    which = "no tape is" if len(alone) == len(taped.readings) else f"tapes {', '.join(alone)} are not"
-    more = f"; take tape {taped.tape(taped.take_next[0])} too" if taped.take_next else ""
-    return [f"{which} checked by another: a misread one would go unnoticed{more}"]
 
 
 def _figures(taped: Taped) -> dict[str, Any]:
@@ -290,7 +228,8 @@ def _figures(taped: Taped) -> dict[str, Any]:
                 "sd_x_mm": round(math.sqrt(block[0, 0]), 4),
                 "sd_y_mm": round(math.sqrt(block[1, 1]), 4),
                 "sd_mm": round(math.sqrt(max(np.linalg.eigvalsh(block)[-1], 0.0)), 4),
-                "base": k not in taped.edge,
+                "base": k not in taped.edge and k not in taped.inner,
+                "hole": k in taped.inner,
             }
         )
     readings = [

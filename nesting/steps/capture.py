@@ -2,7 +2,8 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -16,6 +17,7 @@ from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.outline.captured import DRY_RUN, Captured
 from nesting.plate import Plate
 from nesting.report.sheet.words import Lengths
+from nesting.units import Unit
 
 SCHEMA: Final = "oddplate-capture/1"
 PICTURES: Final = (".png", ".svg", ".pdf")
@@ -42,8 +44,13 @@ class Known:
     photo: str | None = None
 
 
-def stored(captured: Captured, known: Known, *, name: str, readings: str | None = None) -> StoredPlate:
-    """Return the plate of an outline with what is known of it; `name` where nobody gave one."""
+def stored(
+    captured: Captured, known: Known, *, name: str, readings: str | None = None, unit: Unit = "mm"
+) -> StoredPlate:
+    """Return the plate of an outline with what is known of it; `name` where nobody gave one.
+
+    `unit` is that of the readings.
+    """
     places = dict(corner_places(captured))
     chalked = set(captured.names) == set(places) and all(_LETTER.fullmatch(name) for name in places)
     set_up = tuple(places[n] for n in captured.set_up_by or () if n in places)
@@ -53,6 +60,7 @@ def stored(captured: Captured, known: Known, *, name: str, readings: str | None 
         set_up_by=tuple((round(x, 3), round(y, 3)) for x, y in set_up),
         letters=tuple((n, round(x, 3), round(y, 3)) for n, (x, y) in places.items()) if chalked else (),
         readings=readings,
+        units=None if unit == "mm" else unit,
         who=known.who,
         when=known.when,
         photo=known.photo,
@@ -80,7 +88,7 @@ def corner_places(captured: Captured) -> list[tuple[str, Point]]:
     """Names and places of an outline's corners as they were measured."""
     found = []
     for number, corner in enumerate(captured.figures.get("corners", ()), start=1):
-        if not corner.get("base"):
+        if not corner.get("base") and not corner.get("hole"):
             found.append((str(corner.get("name", number)), (corner["x_mm"], corner["y_mm"])))
     return found
 
@@ -107,21 +115,35 @@ def corner_labels(kept: StoredPlate, captured: Captured | None = None) -> list[t
 
 def save(kept: StoredPlate, out: Path, *, picture: Path, corners: Sequence[tuple[str, Point]], force: bool) -> None:
     """Write plate file and picture; raise `InputError` before either where one is there and may not be replaced."""
-    from nesting.report.plate_picture import draw_plate  # matplotlib, which looking alone does without
-
     if out.suffix.lower() != ".toml":
         raise InputError(f"{out}: a plate file ends in .toml")
     for path in (out, picture):
         refuse_taken(path, force=force)
     plate = kept.plate
     title = f"{plate.name}: by {plate.captured}, uncertain by {plate.uncertainty_mm:.1f} mm; {DRY_RUN}"
-    beside = picture.with_name(f".{picture.stem}.part{picture.suffix}")
+    with _drawn(plate, picture, corners=corners, title=title):
+        write_plate_file(kept, out, force=force)
+
+
+def draw(kept: StoredPlate, path: Path, *, title: str, force: bool) -> None:
+    """Draw a plate that is on file, its corners lettered; raise `InputError` where no picture may be written."""
+    refuse_taken(picture_of(path, path), force=force)
+    with _drawn(kept.plate, path, corners=corner_labels(kept), title=title):
+        pass
+
+
+@contextmanager
+def _drawn(plate: Plate, path: Path, *, corners: Sequence[tuple[str, Point]], title: str) -> Iterator[None]:
+    """Draw a plate with what to tape; the picture comes to its place when all that was to go with it is done."""
+    from nesting.report.plate_picture import draw_plate  # matplotlib, which looking alone does without
+
+    beside = path.with_name(f".{path.stem}.part{path.suffix}")
     try:
         draw_plate(plate, beside, corners=corners, checks=tape_checks(plate.outer), title=title)
-        write_plate_file(kept, out, force=force)
-        beside.replace(picture)
+        yield
+        beside.replace(path)
     except OSError as error:
-        raise CannotWriteError(f"{picture}: cannot be written: {error.strerror or error}") from None
+        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
     finally:
         beside.unlink(missing_ok=True)
 

@@ -1,6 +1,7 @@
 """`oddplate plate`: every way in writes a plate file and a picture, tells one figure, and refuses in words."""
 
 import json
+import math
 from pathlib import Path
 
 import ezdxf
@@ -157,6 +158,41 @@ def test_an_edit_of_a_plate_file(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert after.captured == "corners"
     assert main(["plate", "edit", first]) == 0
     assert "nothing written" in capsys.readouterr().out
+
+
+def test_an_old_cut_out_is_put_on_a_taped_plate(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    first, second = str(tmp_path / "a.toml"), str(tmp_path / "b.toml")
+    assert main(["plate", "tapes", "--typed", RIGHT.replace("\n", ";"), "--out", first]) == 0
+    edit = ["plate", "edit", first, "--hole", "circle,340,490,160", "--hole", "800,300 900,300 900,400 800,400"]
+    assert main([*edit, "--out", second]) == 0
+    assert "2 holes, 0 keep-outs" in capsys.readouterr().out
+    before, after = (read_plate_file(Path(p)).plate for p in (first, second))
+    assert before.area_mm2 - after.area_mm2 == pytest.approx(math.pi * 80**2 + 100**2)
+    assert after.uncertainty_mm == before.uncertainty_mm
+    assert main([*edit, "--hole", "circle,0,400,100"]) == 2
+    assert '--hole "circle,0,400,100"' in capsys.readouterr().err
+
+
+def test_a_plate_measured_in_inches_asks_for_the_unit_of_what_is_added(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    first, second = str(tmp_path / "a.toml"), str(tmp_path / "b.toml")
+    typed = "A,B,48; B,C,32; C,D,48; D,A,32; A,C,57.69; B,D,57.69"
+    assert main(["plate", "tapes", "--typed", typed, "--units", "inch", "--out", first]) == 0
+    rust = ["plate", "edit", first, "--keep-out", "0,29 3,29 3,32 0,32"]
+    assert main(rust) == 2
+    assert "a was measured in inch, its file is in mm; say --units inch or --units mm" in capsys.readouterr().err
+    assert main([*rust, "--units", "mm"]) == 0
+    assert "warning" in capsys.readouterr().err
+    assert main([*rust, "--units", "inch", "--out", second]) == 0
+    shown = capsys.readouterr()
+    assert "warning" not in shown.err and " in;" in shown.out
+    kept = read_plate_file(Path(second))
+    assert kept.plate.keep_outs[0].contour.area_mm2 == pytest.approx(9 * 25.4**2)
+    assert kept.capture.units == "inch"
+    assert main(["plate", "edit", first, "--keep-out", "0in,29in 3in,29in 3in,32in"]) == 0
+    assert main([*rust, "--units", "inch", "--uncertainty", "3"]) == 2
+    assert '--uncertainty 3: write the unit beside it, such as "3 inch"' in capsys.readouterr().err
 
 
 def test_drawing_needs_to_be_told_how_far_it_may_be_off(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

@@ -79,13 +79,6 @@ def test_simplify_makes_holes_larger_and_arcs_straight():
     assert simple.holes[0].area_mm2 > BENT.holes[0].area_mm2
 
 
-def test_keep_outs_are_added():
-    more = edits.with_keep_out(BENT, [(300, 100, 0), (400, 100, 0), (400, 200, 0)], reason="rust")
-    assert more.keep_outs[0].reason == "rust" and more.keep_outs[0].contour.area_mm2 == pytest.approx(5000.0)
-    with pytest.raises(InputError, match="keep-out: the outline crosses itself"):
-        edits.with_keep_out(BENT, [(0, 0, 0), (10, 10, 0), (10, 0, 0), (0, 10, 0)])
-
-
 def test_a_plate_without_straight_edges_cannot_be_laid_along_one():
     disc = replace(BENT, holes=(), outer=Contour(curves=(Polyline(vertices=((0, 0, 1), (100, 0, 1)), is_closed=True),)))
     assert disc.area_mm2 == pytest.approx(math.pi * 2500)

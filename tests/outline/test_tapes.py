@@ -241,3 +241,20 @@ def test_slips_are_no_headings_and_feet_stay_feet():
     assert quoted.figures["readings"][0]["reading_mm"] == pytest.approx(314.325)
     with pytest.raises(InputError, match="a deviation of 0 mm"):
         taped("A,B,3\nB,C,4\nA,C,5", sigma_mm=0.0)
+
+
+def test_a_misread_tape_is_told_in_the_unit_of_the_readings():
+    """Beside a table in inches the warning once spoke of millimetres."""
+    off = [0.0] * 11 + [50.8, 0.0, 0.0, 0.0]
+    pairs = [*HELD, (1, 3), (1, 4), (2, 5), (2, 4)]
+    lines = [
+        f"{LETTERS[i]},{LETTERS[j]},{(math.dist(SEVEN[i], SEVEN[j]) + e) / 25.4:.4f}"
+        for (i, j), e in zip(pairs, off, strict=True)
+    ]
+    told = taped("\n".join(lines), unit="inch").warnings[0]
+    assert "reads 37.512 in " in told and "likely 1.99 in too long" in told and " mm" not in told
+    with pytest.raises(InputError, match=r"sides A-C 80.000 in, .* 10.000 in longer than the other two"):
+        taped("A,B,30\nB,C,40\nA,C,80", unit="inch")
+    loose = "A,B,40; B,C,30; C,D,40; D,A,30; A,C,50; D,E,20; E,A,20".replace("; ", "\n")
+    with pytest.raises(SideOpenError, match=r"take tape \S+ \(about [\d.]+ or [\d.]+ in\)"):
+        taped(loose, unit="inch")
