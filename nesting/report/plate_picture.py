@@ -1,6 +1,7 @@
 """The picture of a plate: outline with its corners, holes, keep-outs, and what to tape before cutting."""
 
 import io
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -13,6 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 from matplotlib.patheffects import withStroke
+from shapely.geometry import MultiPolygon, Polygon
 
 from nesting.geometry.pose import Point
 from nesting.geometry.tape_checks import TapeCheck
@@ -70,14 +72,25 @@ def _figure(
         axes.add_patch(_patch(area, facecolor="white", edgecolor="black", hatch="xxx", linewidth=0.8))
     for check in checks:
         _add_check(axes, check, unit)
-    middle = shape.centroid
     for name, at in corners:
-        out = (at[0] - middle.x, at[1] - middle.y)
-        away = 0.35 * edge / max((out[0] ** 2 + out[1] ** 2) ** 0.5, 1e-9)
-        place = (at[0] + away * out[0], at[1] + away * out[1])
+        place = _beside(shape, at, 0.35 * edge)
         axes.text(*place, name, fontsize=11, weight="bold", ha="center", va="center", path_effects=_HALO)
     figure.text(0.5, 1.0 - 0.22 / (height * scale + 0.5), title, ha="center", va="center", fontsize=9)
     return figure
+
+
+def _beside(shape: Polygon | MultiPolygon, at: Point, away_mm: float) -> Point:
+    """Return the place of a corner's letter: out of the plate along the line that halves the corner."""
+    edge = max(shapely.get_parts(shape), key=lambda body: body.area).exterior
+    along = edge.project(shapely.Point(at))
+    before, after = (edge.interpolate((along + step) % edge.length) for step in (-away_mm, away_mm))
+    x, y = at[0] - (before.x + after.x) / 2, at[1] - (before.y + after.y) / 2
+    if math.hypot(x, y) < 0.05 * away_mm:  # hardly a corner: square to the edge
+        x, y = after.y - before.y, before.x - after.x
+    share = away_mm / math.hypot(x, y)
+    place = (at[0] + share * x, at[1] + share * y)
+    # A corner that points into the plate has the plate on the other side.
+    return (at[0] - share * x, at[1] - share * y) if shape.contains(shapely.Point(place)) else place
 
 
 def _add_check(axes: Axes, check: TapeCheck, unit: Unit) -> None:

@@ -8,35 +8,15 @@ from typing import Any, Final
 
 from nesting.errors import CannotWriteError, InputError
 from nesting.files.plate_file import refuse_taken
-from nesting.geometry.tape_checks import tape_checks
 from nesting.rack import books, sheets
 from nesting.rack.look import Filter
-from nesting.rack.piece import Listed, NewPiece, RackPiece
+from nesting.rack.piece import Listed, NewPiece
 from nesting.rack.store import Rack
 from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper
-from nesting.steps.capture import picture_of
 from nesting.steps.racking import capture_entry
 
 MILLIMETRES: Final = Lengths()
-
-
-def draw_piece(piece: RackPiece, path: Path, *, force: bool = False) -> None:
-    """Draw a piece with the distances to tape; raise `InputError` where a file may not be replaced or written."""
-    from nesting.report.plate_picture import draw_plate  # matplotlib, which all else does without
-
-    path = picture_of(path, path)
-    refuse_taken(path, force=force)
-    plate = piece.plate
-    title = f"{piece.id}: {piece.facts.name}, uncertain by {plate.uncertainty_mm:.1f} mm"
-    beside = path.with_name(f".{path.stem}.part{path.suffix}")
-    try:
-        draw_plate(plate, beside, checks=tape_checks(plate.outer), title=title)
-        beside.replace(path)
-    except OSError as error:
-        raise CannotWriteError(f"{path}: cannot be written: {error.strerror or error}") from None
-    finally:
-        beside.unlink(missing_ok=True)
 
 
 def label_pieces(
