@@ -13,6 +13,7 @@ from cli.output import say, show
 if TYPE_CHECKING:
     from nesting.fit.finding import Cutting, FitFinding
     from nesting.part import Part
+    from nesting.report.drawing_questions import Stopped
     from nesting.shop import Shop
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -77,7 +78,9 @@ def refuse(given: dict[str, Any], *, thickness: str | None, force: bool) -> None
         raise click.BadParameter(f"{path} exists; --force replaces it", param_hint="--questions")
 
 
-def look(parts: "Sequence[Part]", given: dict[str, Any], *, thickness_mm: float | None, grade: str) -> Look | None:
+def look(
+    parts: "Sequence[Part]", given: dict[str, Any], *, thickness_mm: float | None, grade: str | None
+) -> Look | None:
     """Look at all parts; None where no thickness is said."""
     if thickness_mm is None:
         return None
@@ -138,14 +141,16 @@ def fit_json(looked: Look | None) -> dict[str, Any]:
     }
 
 
-def write_questions(looked: Look | None, path: Path | None, *, grade: str) -> None:
-    """Write the questions, if a file is named; say so where there is nothing to ask."""
+def write_questions(
+    looked: Look | None, path: Path | None, *, grade: str | None, stopped: "Sequence[Stopped]" = ()
+) -> None:
+    """Write the questions, if a file is named, those that stop a drawing too; say so where there is nothing to ask."""
     if looked is None or path is None:
         return
     from nesting.report.inquiry import inquiry
     from nesting.steps.fitting import write_inquiry
 
-    if not looked.findings:
+    if not looked.findings and not stopped:
         say(f"nothing to ask; {path} not written")
         return
     asked = inquiry(
@@ -156,9 +161,10 @@ def write_questions(looked: Look | None, path: Path | None, *, grade: str) -> No
         shop=looked.shop.name,
         unit=looked.shop.unit,
         grade=grade,
+        stopped=stopped,
     )
     write_inquiry(asked, path, paper=looked.shop.paper)
-    say(f"{asked.count} questions written to {path}")
+    say(f"{asked.count} {'question' if asked.count == 1 else 'questions'} written to {path}")
 
 
 def _length(text: str | None) -> float | None:

@@ -24,7 +24,7 @@ _MOST_TOLD: Final = 20
 @click.option("--units", multiple=True, metavar="[PATH=]UNIT", help="Unit of all drawings, of a file or a folder.")
 @options.with_reading_options
 @click.option("--thickness", metavar="LENGTH", help='Gives mass and fit to cut: 6, "1/4 in", "10 ga mild steel".')
-@click.option("--grade", metavar="TEXT", default="mild steel", show_default=True, help="Material, for the mass.")
+@click.option("--grade", metavar="TEXT", help="Material, for the mass; default mild steel.")
 @fit.with_fit_options
 @click.option(
     "--pictures",
@@ -38,7 +38,7 @@ def command(
     paths: tuple[Path, ...],
     units: tuple[str, ...],
     thickness: str | None,
-    grade: str,
+    grade: str | None,
     pictures: Path | None,
     force: bool,
     as_json: bool,
@@ -57,7 +57,7 @@ def command(
       oddplate parts sheet.svg --layer "CUT*" --rule "notes=ignore" --pictures sheet.png
     """
     from nesting.lengths import parse_thickness
-    from nesting.steps.listing import list_drawings
+    from nesting.steps.listing import ASSUMED_MATERIAL, list_drawings, stopped
 
     fit.refuse(given, thickness=thickness, force=force)
     if pictures is not None:
@@ -69,7 +69,7 @@ def command(
         reading=_reading(given),
         ask_unit=ask_unit if can_ask(as_json) else None,
         thickness_mm=thickness_mm,
-        material=grade,
+        material=grade or ASSUMED_MATERIAL,
     )
     parts = [part for listing in listings for part in listing.parts]
     looked = fit.look(parts, given, thickness_mm=thickness_mm, grade=grade)
@@ -83,7 +83,7 @@ def command(
     else:
         _show(listings, looked.shop.unit if looked else "mm")
         fit.show_fit(looked)
-    fit.write_questions(looked, given["questions"], grade=grade)
+    fit.write_questions(looked, given["questions"], grade=grade, stopped=stopped(listings))
     return BAD_INPUT if any(x.refused for x in listings) else DONE
 
 
@@ -108,7 +108,7 @@ def _draw(listings: tuple["Listing", ...], pictures: Path) -> None:
     from nesting.steps.listing import picture_sheet
 
     drawn, whole = picture_sheet(listings, pictures)
-    say(f"{drawn} pictures written to {pictures}")
+    say(f"{drawn} {'picture' if drawn == 1 else 'pictures'} written to {pictures}")
     if drawn < whole:
         say(f"note: {whole - drawn} more do not go on one picture; a .pdf takes all")
 

@@ -45,7 +45,7 @@ def will_it_fit(
     The job's own plate is not looked at, but for the thickness and grade it says; [plate] rack = "choose" will do.
     A piece of unknown grade serves no part that asks for one, unless --accept-unknown-grade.
 
-    Exit code 0 if a piece serves or may serve, 1 if none does.
+    Exit code 0 if a piece serves or may serve, 1 if none does, 2 for a job that does not say what is needed to tell.
     """
     from nesting.files.job import read_job
     from nesting.steps.rack_fit import ask, on_the_rack, settled
@@ -109,7 +109,8 @@ def _tell(answers: "list[Answer]", shown: "list[Answer]", there: int, shop: "Sho
             show(f"         WARNING: {warning}")
     count = Counter(a.verdict for a in answers)
     more = "; --all tells why the others do not" if len(shown) < len(answers) else ""
-    say(f"of {there} pieces {count['yes']} serve, {count['perhaps']} may{more}")
+    pieces, serve = "piece" if there == 1 else "pieces", "serves" if count["yes"] == 1 else "serve"
+    say(f"of {there} {pieces} {count['yes']} {serve}, {count['perhaps']} may{more}")
 
 
 def _line(answer: "Answer", shop: "Shop") -> str:

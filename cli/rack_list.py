@@ -179,7 +179,8 @@ def totals(everything: bool, where: str | None, shop: Path | None, as_json: bool
     header = ("grade", f"{told.sign} thick", "pieces", told.wide_sign, mass_unit(own.unit), money)
     show_table(header, [*table, ("all", "", *_sums(whole, told))])
     if whole.assumed:
-        say(f"note: for {whole.assumed} pieces of unknown grade {own.material} is assumed in the mass")
+        pieces = "1 piece" if whole.assumed == 1 else f"{whole.assumed} pieces"
+        say(f"note: for {pieces} whose grade is not known or not in the table {own.material} is assumed in the mass")
     if whole.no_mass:
         say(f"note: the mass of {whole.no_mass} pieces is not known and not in the sum")
     if whole.no_value:

@@ -1,5 +1,8 @@
 """Tables against the publications they come from."""
 
+import csv
+from importlib.resources import files
+
 import pytest
 
 from nesting.errors import InputError
@@ -144,6 +147,27 @@ def test_a_gauge_without_its_metal_is_a_question():
         gauge_mm(15, "stainless")
     with pytest.raises(InputError, match="gauge 99 is not in the table"):
         gauge_mm(99, "mild steel")
+
+
+@pytest.mark.parametrize(
+    "grade",
+    ["S355JR", "S355J0", "S355J2+N", "s355 j2 + n", "S355K2+AR", "S235J0", "S275JR+M", "DC01", "DC06", "A36/A36M"]
+    + ["A572 Gr 50", "A572 Gr. 65", "ASTM A572 Grade 42", "A572-50", "A572/A572M Gr 345"],
+)
+def test_grades_of_a_series_are_known_by_their_pattern(grade: str):
+    """EN 10025-2, EN 10130, ASTM A572 and A36 (values from memory)."""
+    assert material_of(grade) == "mild steel"
+
+
+@pytest.mark.parametrize("grade", ["S690QL", "S35", "S355J3", "DC07", "A572 Gr 70", "A5725", "Hardox 400"])
+def test_grades_outside_their_series_stay_unknown(grade: str):
+    assert material_of(grade) is None
+
+
+def test_every_pattern_fits_its_example_and_has_a_source():
+    rows = list(csv.DictReader((files("nesting.tables") / "grade_patterns.csv").read_text("utf-8").splitlines()))
+    assert [material_of(row["example"]) for row in rows] == [row["material"] for row in rows]
+    assert all(row["source"] for row in rows)
 
 
 def test_grades_are_known_by_name_or_not_at_all():

@@ -15,6 +15,8 @@ from nesting.units import DRAWN_MM_PER, INSUNITS_CODE, INSUNITS_METRE, INSUNITS_
 
 BINARY_SENTINEL: Final = b"AutoCAD Binary DXF\r\n\x1a\x00"
 
+_ADVICE: Final = "; give --units"
+
 _TEXT_VARIABLE = rb"^[ \t]*9[ \t]*\r?\n[ \t]*\$%s[ \t]*\r?\n[ \t]*70[ \t]*\r?\n[ \t]*(-?\d+)"
 
 
@@ -80,9 +82,17 @@ def unknown_units(path: Path, declared: DeclaredUnits, raw_size: tuple[float, fl
     in_mm, in_inch = ("{:.4g} x {:.4g} mm".format(*sizes[unit]) for unit in units)
     message = (
         f"{path.name}: the drawing does not say its unit (it declares {said}; {hint}); read as mm it is {in_mm}, "
-        f"read as inch {in_inch}; give --units mm or --units inch"
+        f"read as inch {in_inch}{_ADVICE} mm or --units inch"
     )
     return UnitsUnknownError(message, path=path, sizes=sizes, hint=hint)
+
+
+def with_advice(error: UnitsUnknownError, advice: str) -> UnitsUnknownError:
+    """Return the same error with other words on where to say the unit: not every command has the option."""
+    told = f"{str(error).partition(_ADVICE)[0]}; {advice}"
+    other = UnitsUnknownError(told, path=error.path, sizes=error.sizes, hint=error.hint)
+    other.curves = error.curves
+    return other
 
 
 def _text_variable(data: bytes, name: bytes) -> int | None:

@@ -42,8 +42,8 @@ def corner_findings(part: Part, cutting: Cutting) -> Iterator[FitFinding]:
         part_id=part.id,
         kind="sharp inside corner",
         severity="note",
-        message=f"{count} drawn {drawn}{at(places)}: the cut leaves a radius of {mm(left)} at least, "
-        f"{mm(limit.value_mm)} is wanted",
+        message=f"{count} drawn {drawn}{at(places)}: the round cut fills {'them' if len(places) > 1 else 'it'} with a "
+        f"radius of {mm(left)} or more; no matter, unless something has to seat there",
         places=places,
         value_mm=round(least, 3),
         limit_mm=limit.value_mm,

@@ -37,14 +37,16 @@ _SHAPES: Final[dict[str, tuple[str, str]]] = {
     "warning": ("^", "#0072b2"),
     "note": ("o", "#555555"),
 }
-_STYLE: Final[dict[Any, Any]] = {"svg.fonttype": "path", "svg.hashsalt": "oddplate"}
+# Texts come from drawings: `$INSUNITS 0; $MEASUREMENT 1` is no formula.
+_STYLE: Final[dict[Any, Any]] = {"svg.fonttype": "path", "svg.hashsalt": "oddplate", "text.parse_math": False}
 
 
 @dataclass(frozen=True, kw_only=True)
 class Card:
     """One picture: a part, or all curves of a drawing that made none, with what was found there.
 
-    Beside a part `curves` show thinly what was drawn and did not become part of it.
+    Beside a part `curves` show thinly what was drawn and did not become part of it.  `refused` says why its drawing
+    is not cut as it is, of each part of it.
     """
 
     title: str
@@ -52,6 +54,7 @@ class Card:
     part: Part | None = None
     curves: tuple[Curve, ...] = ()
     findings: tuple[Finding, ...] = ()
+    refused: str = ""
 
 
 def cards_of(
@@ -67,6 +70,8 @@ def cards_of(
     A drawing without parts gets the one card, with the reason why it was refused.
     """
     homes = [_home(parts, finding) for finding in findings]
+    # One error refuses the drawing, and with it the parts that are drawn well.
+    why = refused or ", ".join(dict.fromkeys(f.kind for f in findings if f.severity == "error"))
     cards = [
         Card(
             title=f"{number}  {part.name}" if len(parts) > 1 else name,
@@ -74,13 +79,14 @@ def cards_of(
             part=part,
             curves=tuple(curves) if any(f.severity == "error" for f in findings) else (),
             findings=tuple(f for f, home in zip(findings, homes, strict=True) if home == number - 1),
+            refused=why,
         )
         for number, (part, subtitle) in enumerate(zip(parts, subtitles, strict=True), start=1)
     ]
     rest = [f for f, home in zip(findings, homes, strict=True) if home is None and (f.severity != "note" or f.place)]
     if rest or not parts:
-        subtitle = f"refused: {refused}" if refused else "the whole drawing"
-        cards.append(Card(title=name, subtitle=subtitle, curves=tuple(curves), findings=tuple(rest)))
+        subtitle = "" if refused else "the whole drawing"
+        cards.append(Card(title=name, subtitle=subtitle, curves=tuple(curves), findings=tuple(rest), refused=why))
     return cards
 
 
@@ -127,17 +133,29 @@ def _figure(cards: Sequence[Card]) -> Figure:
         axes = figure.add_axes((left + pad, top - head - room, 1.0 / columns - 2 * pad, room))
         _draw(axes, card)
         figure.text(left + pad, top - 0.12 / height, _short(card.title, 46), fontsize=7.5, weight="bold", va="top")
-        words = textwrap.wrap(card.subtitle, _WIDTH - 10, max_lines=2, placeholder=" ...")
-        figure.text(left + pad, top - 0.26 / height, "\n".join(words), fontsize=5.6, va="top")
-        figure.text(left + pad, top - head - room - 0.05 / height, _listed(card.findings), fontsize=5.0, va="top")
+        figure.text(left + pad, top - 0.26 / height, "\n".join(_head(card)), fontsize=5.6, va="top")
+        figure.text(left + pad, top - head - room - 0.05 / height, "\n".join(_listed(card)), fontsize=5.0, va="top")
     return figure
+
+
+def _head(card: Card) -> list[str]:
+    """Return the two lines below the title; a reason that is too long for them stands below the picture."""
+    told = textwrap.wrap(card.subtitle, _WIDTH - 10, max_lines=1, placeholder=" ...")
+    if not card.refused:
+        return textwrap.wrap(card.subtitle, _WIDTH - 10, max_lines=2, placeholder=" ...")
+    why = textwrap.wrap(f"refused: {card.refused}", _WIDTH - 10)
+    return [*told, *(why if len(told) + len(why) <= 2 else ["refused: see below"])]
 
 
 def _draw(axes: Axes, card: Card) -> None:
     axes.set_aspect("equal")
     axes.axis("off")
+    if card.refused:
+        at: dict[str, Any] = {"transform": axes.transAxes, "ha": "right", "va": "top", "zorder": 5}
+        frame = {"facecolor": "white", "edgecolor": _SHAPES["error"][1], "linewidth": 0.8, "pad": 2}
+        axes.text(1.0, 1.0, "REFUSED", fontsize=8, weight="bold", color=_SHAPES["error"][1], bbox=frame, **at)
     if card.part is not None:
-        _draw_part(axes, card.part)
+        _draw_part(axes, card.part, "white" if card.refused else "#e4e4e4")
         for curve in card.curves:
             points = curve.points(_thin(card.part))
             axes.plot(points[:, 0], points[:, 1], color="#999999", linewidth=0.4, linestyle=":")
@@ -156,14 +174,14 @@ def _draw(axes: Axes, card: Card) -> None:
             _mark(axes, finding, number)
 
 
-def _draw_part(axes: Axes, part: Part) -> None:
+def _draw_part(axes: Axes, part: Part, fill: str) -> None:
     outlines = []
     for polygon in shapely.get_parts(part.fine_polygon):
         turned = shapely.orient_polygons(polygon)
         for ring in (turned.exterior, *turned.interiors):
             outlines.append(Outline(shapely.get_coordinates(shapely.simplify(ring, _thin(part))), closed=True))
     whole = Outline.make_compound_path(*outlines)
-    axes.add_patch(PathPatch(whole, facecolor="#e4e4e4", edgecolor="black", linewidth=0.7))
+    axes.add_patch(PathPatch(whole, facecolor=fill, edgecolor="black", linewidth=0.7))
     for mark in part.marks:
         points = mark.curve.points(_thin(part))
         axes.plot(points[:, 0], points[:, 1], color="#009e73", linewidth=0.6, dashes=(4, 2))
@@ -192,13 +210,20 @@ def _shown(findings: Sequence[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: order[f.severity])[: _LINES - 1 if len(findings) > _LINES else _LINES]
 
 
-def _listed(findings: Sequence[Finding]) -> str:
-    shown = _shown(findings)
-    lines = [f"{n} {f.severity}: {_short(f.message, 2 * _WIDTH - 24)}" for n, f in enumerate(shown, start=1)]
-    wrapped = [line for text in lines for line in textwrap.wrap(text, _WIDTH + 6, subsequent_indent="   ")]
-    if len(findings) > len(shown):
-        wrapped.append(f"and {len(findings) - len(shown)} more")
-    return "\n".join(wrapped[: 2 * _LINES])
+def _listed(card: Card) -> list[str]:
+    """Return the lines below the picture, wrapped into what room there is: the fewer findings, the more of each."""
+    shown = _shown(card.findings)
+    texts = [f"{n} {f.severity}: {f.message}" for n, f in enumerate(shown, start=1)]
+    if _head(card)[-1:] == ["refused: see below"] and not any(f.severity == "error" for f in shown):
+        texts.insert(0, f"refused: {card.refused}")
+    if len(card.findings) > len(shown):
+        texts.append(f"and {len(card.findings) - len(shown)} more")
+    left, lines = 2 * _LINES, list[str]()
+    for k, text in enumerate(texts):
+        most = max(1, left // (len(texts) - k))
+        lines += textwrap.wrap(text, _WIDTH + 2, subsequent_indent="   ", max_lines=most, placeholder=" ...")
+        left = 2 * _LINES - len(lines)
+    return lines
 
 
 def _home(parts: Sequence[Part], finding: Finding) -> int | None:

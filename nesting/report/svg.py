@@ -1,13 +1,14 @@
 """Pictures of a layout and of a part as inline SVG: every shape names itself when the pointer rests on it."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from nesting.geometry.curves import Curve
 from nesting.geometry.pose import Point
 from nesting.part import Part, TextMark
 from nesting.report.colours import pale
@@ -18,6 +19,7 @@ from nesting.units import Unit, from_mm
 _CAP_HEIGHT = 0.72
 _BOXED = 1.7
 """Height of the box round a spot's number, in heights of the number."""
+_LEAST_SIZE = 100.0
 
 
 def inline_svg(drawn: Scene, unit: Unit, area: Measure, *, prefix: str = "") -> str:
@@ -116,18 +118,35 @@ def _steps(points: NDArray[np.float64]) -> str:
 def spots_svg(part: Part, spots: Sequence[tuple[str, Point]]) -> str:
     """Return one `<svg>` of a part as drawn, with a numbered label beside each spot; texts are escaped."""
     size = max(part.size_mm)
-    text = 0.03 * size
     shape = shapely.simplify(part.fine_polygon, size * 1e-4)
+    dash = f'stroke-dasharray="{0.015 * size:.2f} {0.01 * size:.2f}"'
+    marks = (f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks)
+    body = (_path(shape, part.name, 'fill="#e8eef2" stroke="#000"'), *marks, *map(_etched, part.texts))
+    return _spotted(part.name, shape, size, body, spots)
+
+
+def curves_svg(name: str, curves: Sequence[Curve], spots: Sequence[tuple[str, Point]]) -> str:
+    """Return one `<svg>` of a drawing's curves, with a numbered label beside each spot; texts are escaped."""
+    lines = [c.points(2e-4 * c.length_mm + 1e-6) for c in curves]
+    every = np.vstack(lines)
+    size = float(np.ptp(every, axis=0).max())
+    # Of a drawing in inches or metres that does not say so, the hundredths below would show nothing.
+    scale = max(1.0, _LEAST_SIZE / size) if size > 0.0 else 1.0
+    shape = shapely.MultiLineString([line * scale for line in lines]).buffer(max(1e-4 * size * scale, 1e-3))
+    body = (f'<path d="{_steps(line * scale)}" fill="none" stroke="#000"/>' for line in lines)
+    placed = [(text, (x * scale, y * scale)) for text, (x, y) in spots]
+    return _spotted(name, shape, max(size * scale, 1.0), body, placed)
+
+
+def _spotted(name: str, shape: Shape, size: float, body: Iterable[str], spots: Sequence[tuple[str, Point]]) -> str:
+    text = 0.03 * size
     labels = spot_labels(shape, spots, _BOXED * text)
     boxes = [shapely.Point(label.at).buffer(max(1.5, 0.5 * len(label.text)) * text) for label in labels]
     x0, y0, x1, y1 = shapely.union_all([shapely.envelope(shape).buffer(text), *boxes]).bounds
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="part-picture" role="img" aria-label="{escape(part.name)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="part-picture" role="img" aria-label="{escape(name)}" '
         f'viewBox="{x0:.2f} {-y1:.2f} {x1 - x0:.2f} {y1 - y0:.2f}" stroke-width="{text / 10:.3f}">'
     )
-    dash = f'stroke-dasharray="{text / 2:.2f} {text / 3:.2f}"'
-    marks = (f'<path d="{_steps(m.curve.points(size * 1e-4))}" fill="none" stroke="#000" {dash}/>' for m in part.marks)
-    body = (_path(shape, part.name, 'fill="#e8eef2" stroke="#000"'), *marks, *map(_etched, part.texts))
     return "".join([head, *body, *(_spot(label) for label in labels), "</svg>"])
 
 

@@ -1,10 +1,12 @@
 """What is in drawings, part by part, without stopping at the first that cannot be read."""
 
+import hashlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
+from nesting.drawing.declared_units import with_advice
 from nesting.drawing.findings import Finding
 from nesting.drawing.reader import read_drawing
 from nesting.drawing.same import same_parts
@@ -14,8 +16,12 @@ from nesting.files.job import UnitRules, said_unit
 from nesting.files.reading import Reading
 from nesting.geometry.curves import Curve
 from nesting.part import Part
+from nesting.report.drawing_questions import Stopped
 from nesting.tables import density
 from nesting.units import DrawnUnit
+
+ASSUMED_MATERIAL: Final = "mild steel"
+"""What parts are taken to weigh as where nobody says the material."""
 
 AskUnit = Callable[[UnitsUnknownError], DrawnUnit | None]
 
@@ -56,6 +62,7 @@ class Listing:
     """One drawing: its parts and findings, or why it was refused.
 
     `lines` says of each of `parts` what is listed; `curves` is all that was read, of a refused drawing too.
+    `sizes` is width and height, mm, by the unit it may be in, where only the unit is missing.
     """
 
     path: Path
@@ -66,6 +73,12 @@ class Listing:
     unit: str = ""
     unit_reason: str = ""
     refused: str = ""
+    sizes: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    @property
+    def stops(self) -> bool:
+        """True if it stops a job: nothing came of it, or not all that is drawn."""
+        return bool(self.refused) or any(f.severity == "error" for f in self.findings)
 
 
 def list_drawings(
@@ -75,7 +88,7 @@ def list_drawings(
     reading: Reading | None = None,
     ask_unit: AskUnit | None = None,
     thickness_mm: float | None = None,
-    material: str = "mild steel",
+    material: str = ASSUMED_MATERIAL,
 ) -> tuple[Listing, ...]:
     """List drawings, and the drawings of folders in order of name; equal parts are told wherever they are.
 
@@ -86,6 +99,31 @@ def list_drawings(
     how = reading or Reading()
     listings = [_listing(path, said_unit(path, unit_rules), how, ask_unit) for path in _drawings(paths)]
     return _with_equals([_with_lines(listing, sheet_kg_mm2) for listing in listings])
+
+
+def stopped(listings: Iterable[Listing]) -> tuple[Stopped, ...]:
+    """Return the drawings that stop a job, as questions ask about them; a file that is not there asks nothing."""
+    return tuple(
+        Stopped(
+            name=listing.path.name,
+            sha256=_sha256(listing),
+            findings=listing.findings,
+            curves=listing.curves,
+            refused=listing.refused,
+            sizes=listing.sizes,
+        )
+        for listing in listings
+        if listing.stops and listing.path.is_file()
+    )
+
+
+def _sha256(listing: Listing) -> str:
+    if listing.parts:
+        return listing.parts[0].source_sha256
+    try:
+        return hashlib.sha256(listing.path.read_bytes()).hexdigest()
+    except OSError:
+        return ""
 
 
 def picture_sheet(listings: Sequence[Listing], path: Path) -> tuple[int, int]:
@@ -112,7 +150,12 @@ def picture_sheet(listings: Sequence[Listing], path: Path) -> tuple[int, int]:
 def _caption(line: PartLine) -> str:
     same = line.same_as
     equal = "" if same is None else f", the {'mirror picture' if same.mirrored else 'same'} of {same.name}"
-    return f"{line.width_mm:.1f} x {line.height_mm:.1f} mm, {line.holes} holes, {line.marks} marks{equal}"
+    counts = f"{_some(line.holes, 'hole')}, {_some(line.marks, 'mark')}"
+    return f"{line.width_mm:.1f} x {line.height_mm:.1f} mm, {counts}{equal}"
+
+
+def _some(count: int, thing: str) -> str:
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
 
 
 def _drawings(paths: Iterable[Path]) -> list[Path]:
@@ -134,7 +177,9 @@ def _listing(path: Path, unit: DrawnUnit | None, reading: Reading, ask_unit: Ask
     except UnitsUnknownError as error:
         answer = ask_unit(error) if ask_unit else None
         if answer is None:
-            return Listing(path=path, refused=str(error), curves=error.curves)
+            words = " or ".join(f"--units {path}={unit}" for unit in error.sizes)
+            told = with_advice(error, f"give {words}")
+            return Listing(path=path, refused=str(told), curves=error.curves, sizes=error.sizes)
         return _listing(path, answer, reading, None)
     except InputError as error:
         findings, curves = getattr(error, "findings", ()), getattr(error, "curves", ())

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from nesting.clearances import Clearances
 from nesting.demand import Demand
+from nesting.drawing.declared_units import with_advice
 from nesting.drawing.findings import Finding
 from nesting.drawing.plate import read_plate_drawing
 from nesting.drawing.plausible import plate_finding
@@ -92,6 +93,8 @@ def resolve(
     try:
         bare = plate_of(job, asked, own, from_rack)
     except JobError as error:
+        if str(error).startswith(f"{job.source}: "):
+            raise
         raise JobError(f"{job.source}: {error}") from None
     plate = bare.plate
     wanted = _wanted(job, plate, asked)
@@ -244,8 +247,17 @@ def _with_unit(read: Callable[[DrawnUnit | None], R], said: DrawnUnit | None, as
     except UnitsUnknownError as error:
         answer = asked.unit(error)
         if answer is None:
-            raise
+            raise with_advice(error, _where_units_are_said(error)) from None
         return read(answer)
+
+
+def _where_units_are_said(error: UnitsUnknownError) -> str:
+    """Name the place that every command which reads a job knows; the option is not everywhere."""
+    words = " or ".join(f'"{unit}"' for unit in error.sizes)
+    return (
+        f"say units = {words} in its [[part]] entry, or in [plate] if it is the plate's; nest and batch also take "
+        f"--units {error.path}={list(error.sizes)[-1]}"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -284,7 +296,11 @@ def _wanted_of(job: Job, entry: PartEntry, plate: Plate | None, asked: Questions
     said = job.unit_for(path) or entry.units
     reading = job.reading_for(entry)
     drawing = _with_unit(lambda unit: read_drawing(path, units=unit, **reading.choices), said, asked)
-    _refuse_errors(entry.drawing, drawing.findings)
+    _refuse_errors(
+        entry.drawing,
+        drawing.findings,
+        then="to ask the designer, 'oddplate parts' with --thickness and --questions FILE writes it down",
+    )
     if plate is not None:
         _match_grain(entry, plate)
     chosen = _chosen(entry, drawing.parts)
@@ -338,11 +354,12 @@ def _named(part: Part, entry: PartEntry, index: int, count: int) -> Part:
     )
 
 
-def _refuse_errors(name: str, findings: tuple[Finding, ...]) -> None:
+def _refuse_errors(name: str, findings: tuple[Finding, ...], *, then: str = "") -> None:
     """A drawing that was not read whole is not cut: what is missing may be a hole."""
     errors = [f.message for f in findings if f.severity == "error"]
     if errors:
-        raise DrawingError("\n".join(m if name in m else f"{name}: {m}" for m in errors))
+        told = [m if name in m else f"{name}: {m}" for m in errors]
+        raise DrawingError("\n".join([*told, *([f"{name}: {then}"] if then else [])]))
 
 
 def _match(part: Part, plate: Plate, asked: Questions) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Final
 
 from nesting.clearances import Clearances
 from nesting.demand import Demand
-from nesting.errors import InfeasibleError, InputError
+from nesting.errors import InfeasibleError, InputError, JobError
 from nesting.files.job import Job
 from nesting.geometry.contour import Contour
 from nesting.plate import Plate
@@ -147,9 +147,23 @@ def rank(asked: Asked, pieces: Iterable[Listed]) -> list[Answer]:
     tolerance, a known grade before an accepted unknown one, then the least useful piece - the smallest rectangle
     inside - and, of about equal ones, the oldest; so that no large good piece goes for a small part while a lesser
     one serves.  A perhaps of which the parts would take more than three quarters comes after the others.
+
+    Raises `JobError` where the clearances are not known on any piece of the right thickness and grade.
     """
-    found = [_answer(asked, piece) for piece in pieces]
-    return sorted(found, key=_key)
+    listed = list(pieces)
+    _refuse_a_gap(asked, listed)
+    return sorted((_answer(asked, piece) for piece in listed), key=_key)
+
+
+def _refuse_a_gap(asked: Asked, pieces: Sequence[Listed]) -> None:
+    """Raise `JobError` where no piece of the right kind has its clearances: that is no proof about any plate."""
+    alike = [p for p in pieces if p.facts.thickness_mm is not None and not _of_its_kind(asked, p)[0]]
+    reasons = [c for p in alike if isinstance(c := asked.clearances(p), str)]
+    if reasons and len(reasons) == len(alike):
+        raise JobError(
+            f"{asked.job.source}: {reasons[0]}; say it under [clearances] in the job, such as kerf = 1.6, or, where "
+            "the shop has measured its kerf, as [[measured_kerf]] in the shop file"
+        )
 
 
 def on_the_rack(asked: Asked, rack: Rack, *, everything: bool = True) -> list[Answer]:

@@ -5,6 +5,7 @@ A table value is a starting value.  A measured one always wins, and nothing here
 
 import csv
 import math
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
@@ -84,7 +85,8 @@ def material_of(grade: str | None) -> str | None:
         names = {row["material"], *row["also"].split(";")}
         if wanted in names:
             return row["material"]
-    return None
+    series = (row for row in _rows("grade_patterns.csv") if re.fullmatch(row["pattern"], wanted))
+    return next((row["material"] for row in series), None)
 
 
 def density(material: str) -> Density:

@@ -1,5 +1,6 @@
 """Fit to cut on the command line: `parts` and `nest`, their documents, lines and question files."""
 
+import hashlib
 import json
 from pathlib import Path
 from typing import Any
@@ -110,6 +111,35 @@ def test_nothing_to_ask_writes_nothing(folder: Path, capsys: pytest.CaptureFixtu
     assert "nothing to ask" in capsys.readouterr().err
     assert not (folder / "q.html").exists()
     assert main(["parts", "plain.dxf", "--thickness", "6", "--questions", "q.doc"]) == 2
+
+
+def test_what_stops_a_drawing_is_asked_too_and_hides_no_other_question(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+):
+    """An open contour, two circles about one centre and a drawing without a unit were once left out."""
+    for name, units in (("open", 4), ("bore", 4), ("nameless", 0)):
+        doc = ezdxf.new("R2000")
+        doc.header["$INSUNITS"] = units
+        space = doc.modelspace()
+        corners = [(0, 0), (80, 0), (80, 60), (0, 60)]
+        space.add_lwpolyline([*corners, (0, 3)] if name == "open" else corners, close=name != "open")
+        if name == "bore":
+            space.add_circle((30, 30), 12)
+            space.add_circle((30, 30), 7)
+        doc.saveas(folder / f"{name}.dxf")
+    names = ("open.dxf", "bore.dxf", "nameless.dxf", "gone.dxf", "plate.dxf")
+    assert main(["parts", *names, "--thickness", "6", "--questions", "q.txt"]) == 2
+    text = " ".join((folder / "q.txt").read_text(encoding="utf-8").split())
+    assert "contour is open by 3 mm at (0.00, 3.00)" in text
+    assert "counterbore, countersink or thread?" in text and "In which unit is it drawn?" in text
+    assert "The drawing shows a hole of 6 mm" in text and "gone.dxf" not in text
+    assert text.count("(stops the job)") == 3
+    assert "grade unknown" in text
+    for sha in (hashlib.sha256((folder / n).read_bytes()).hexdigest() for n in names if n != "gone.dxf"):
+        assert sha in text
+    assert "--units nameless.dxf=mm or --units nameless.dxf=inch" in capsys.readouterr().err
+    code, found = document(capsys, "nest", "--plate", "300x200", "--thickness", "6", "--part", "bore.dxf", *QUICK)
+    assert code == 2 and "to ask the designer, 'oddplate parts'" in found["errors"][-1]
 
 
 def test_nest_warns_before_the_search_and_leaves_questions(folder: Path, capsys: pytest.CaptureFixture[str]):

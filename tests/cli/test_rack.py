@@ -219,9 +219,15 @@ def test_a_job_is_held_against_the_rack(home: Path, capsys: Captured):
     assert run("will-it-fit", "job.toml", "--all") == 0
     out, err = capsys.readouterr()
     assert out.startswith("yes      A23N") and "its grade is not known, and foot asks for S235JR" in out
-    assert "of 2 pieces 1 serve, 0 may" in err
+    assert "of 2 pieces 1 serves, 0 may" in err
     assert run("will-it-fit", "job.toml", "--accept-unknown-grade") == 0
     assert "WARNING: its grade is NOT KNOWN" in capsys.readouterr().out
+    text = (home / "job.toml").read_text(encoding="utf-8")
+    (home / "job.toml").write_text(text.replace("kerf = 1.6\n", ""), encoding="utf-8")
+    assert run("will-it-fit", "job.toml") == 2
+    out, err = capsys.readouterr()
+    assert out == "" and "the kerf is not known" in err and "[clearances]" in err and "[[measured_kerf]]" in err
+    (home / "job.toml").write_text(text, encoding="utf-8")
     assert main(["nest", "job.toml", "--out", "out", "--take"]) == 0
     err = capsys.readouterr().err
     assert "note: piece A23N was chosen from the rack, it serves" in err and "A23N was set aside for job" in err
@@ -286,7 +292,7 @@ def test_books(home: Path, capsys: Captured):
     assert run("totals") == 0
     out, err = capsys.readouterr()
     assert out.splitlines()[-1].split() == ["all", "2", "0.9000", "42.4", "-"]
-    assert "for 2 pieces of unknown grade mild steel is assumed" in err
+    assert "for 2 pieces whose grade is not known or not in the table mild steel is assumed in the mass" in err
     assert told(capsys, "totals")["total"]["pieces"] == 2
 
 

@@ -75,6 +75,35 @@ def test_a_rectangle_with_bored_holes_is_no_sheet_of_washers() -> None:
     assert len(nested.findings) == 4
 
 
+@pytest.mark.parametrize(
+    ("layers", "told"),
+    [
+        (("CUT", "CUT", "CUT"), "or move it to a layer named MARK"),
+        (("CUT", "CBORE", "CUT"), 'or tell it with --rule "CBORE=mark"'),
+        (("CUT", "CUT", "THREAD"), 'or tell it with --rule "THREAD=mark"'),
+        (("CUT", "CBORE", "BORE"), 'or tell it with --rule "CBORE=mark" or --rule "BORE=mark"'),
+    ],
+)
+def test_two_circles_say_which_layer_marks(layers: tuple[str, ...], told: str) -> None:
+    """Outline, outer and inner circle; a rule for the outline's own layer would take the part away."""
+    curves = (box(0, 0, 160, 100), circle((30, 50), 12), circle((30, 50), 7))
+    drawn = [Drawn(c, layer, "", f"C {k}") for k, (c, layer) in enumerate(zip(curves, layers, strict=True))]
+    chained = contours_of(drawn, 0.5)
+
+    (found,) = nest(chained.loops, chained.chains).findings
+
+    assert found.message.endswith(told)
+
+
+def test_one_contour_in_a_broken_outline_is_told_as_one() -> None:
+    corners = [(0, 3), (0, 0), (100, 0), (100, 80), (0, 80), (0, 6)]
+    lines = [Line(start=a, end=b) for a, b in zip(corners, corners[1:], strict=False)]
+
+    nested = read(*lines, circle((50, 40), 6))
+
+    assert any(f.message.startswith("1 contour lies in the outline") for f in nested.findings)
+
+
 def test_a_disc_in_a_large_ring_is_a_part() -> None:
     nested = read(circle((0, 0), 100), circle((0, 0), 80), circle((0, 0), 60))
 

@@ -185,7 +185,8 @@ def test_grain_turns_need_a_known_grain(folder: Path):
 
 def test_a_unit_that_is_not_known_is_asked_or_refused(folder: Path):
     text = HEAD + SHEET + part("parts/nameless.dxf")
-    with pytest.raises(UnitsUnknownError, match="does not say its unit"):
+    told = r'does not say its unit.*say units = "mm" or "inch" in its \[\[part\]\] entry.*--units .*nameless\.dxf=inch$'
+    with pytest.raises(UnitsUnknownError, match=told):
         order(folder, text)
     sizes: list[dict[Unit, tuple[float, float]]] = []
 

@@ -254,6 +254,7 @@ def test_inside_corners_are_told_and_outside_ones_are_not():
     (finding,) = found(polygon_part("p", angle), PLASMA, "sharp inside corner")
     assert finding.places == ((40.0, 40.0),)
     assert (finding.value_mm, finding.limit_mm, finding.severity) == (0.0, 1.0, "note")
+    assert "fills it with a radius of 0.8 mm or more; no matter, unless something has to seat there" in finding.message
     (finding,) = found(part("p", FRAME, box(100, 100, 50, 50)), PLASMA, "sharp inside corner")
     assert len(finding.places) == 4
 

@@ -7,11 +7,15 @@ from html.parser import HTMLParser
 import pytest
 from shapes import part, round_contour
 
+from nesting.drawing.findings import Finding
 from nesting.fit.finding import Cutting
 from nesting.fit.looks import fit_findings
 from nesting.geometry.contour import Contour
+from nesting.geometry.curves import Line, circle
 from nesting.part import Part
+from nesting.report.drawing_questions import Stopped, asked_of
 from nesting.report.inquiry import Inquiry, inquiry, inquiry_html, inquiry_text
+from nesting.report.svg import curves_svg
 
 CUTTING = Cutting(process="plasma", thickness_mm=6.0, kerf_mm=1.6, amps=45.0, material="mild steel")
 
@@ -109,3 +113,65 @@ def test_an_inch_page_has_inches_beside_every_length(parts: tuple[Part, ...]):
     question = inquiry(parts, findings, CUTTING, title="t", unit="inch").drawings[0].parts[0].questions[0]
     assert question.limit == "9 mm (0.354 in)"
     assert "from 9 mm (0.354 in) on" in question.text
+
+
+def error(kind: str, message: str, place: tuple[float, float] | None = None) -> Finding:
+    return Finding(kind=kind, severity="error", message=message, place=place)
+
+
+STOPPED = (
+    Stopped(
+        name="lug.dxf",
+        sha256="44" * 32,
+        findings=(
+            error("broken outline", "1 contour lies in the outline of LINE 8E, which does not close", (90, 60)),
+            error("open contour", "LINE 92: contour is open by 3 mm at (0.00, 3.00); close it in the drawing", (0, 3)),
+        ),
+        curves=(Line(start=(0, 3), end=(0, 80)), Line(start=(0, 80), end=(150, 0)), Line(start=(150, 0), end=(0, 0))),
+        refused="lug.dxf: no part can be made of it",
+    ),
+    Stopped(name="pad.dxf", refused="pad.dxf: ...", sizes={"mm": (6.0, 4.0), "inch": (152.4, 101.6)}),
+    Stopped(name="torn.dxf", refused="torn.dxf: no DXF file; export it again"),
+)
+
+
+def test_what_stops_a_drawing_is_asked_first_with_its_place_and_picture(parts: tuple[Part, ...]):
+    findings = [f for p in parts for f in fit_findings(p, CUTTING)]
+    asked = inquiry(parts, findings, CUTTING, title="t", stopped=STOPPED)
+    assert [d.name for d in asked.drawings] == ["lug.dxf", "pad.dxf", "torn.dxf", "cover & lid.dxf", "web.dxf"]
+    questions = [q for d in asked.drawings for p in d.parts for q in p.questions]
+    assert [q.number for q in questions] == [1, 2, 3, 4, 5] and asked.count == 5
+    lug, pad, torn = questions[:3]
+    assert (lug.kind, lug.where) == ("open contour", "(0.0, 3.0)")
+    assert lug.text.startswith("LINE 92: contour is open by 3 mm at (0.00, 3.00). We cannot cut")
+    assert re.findall(r">(\d+)</text>", asked.drawings[0].parts[0].picture) == ["1"]
+    assert "read as mm it is 6 mm x 4 mm, read as inch it is 152.4 mm x 101.6 mm" in pad.text
+    assert pad.answers == ("mm", "inch", "another one, written below")
+    assert torn.text == "No DXF file; export it again. What is to be cut?"
+    for text in (inquiry_html(asked), inquiry_text(asked)):
+        assert text.count("(stops the job)") == 3
+        assert "At ." not in text and "source: ;" not in text
+    tree = Tree()
+    tree.feed(inquiry_html(asked))
+    assert tree.open == []
+
+
+def test_errors_and_doubts_of_one_drawing_stand_together(parts: tuple[Part, ...]):
+    two = error("circle in circle", "CIRCLE 1 and CIRCLE 2 have one centre: a thread?", (40, 100))
+    stopped = Stopped(name="cover & lid.dxf", sha256="22" * 32, findings=(two,))
+    asked = inquiry(parts, fit_findings(parts[1], CUTTING), CUTTING, title="t", stopped=[stopped])
+    (drawing,) = asked.drawings
+    assert [[q.number for q in p.questions] for p in drawing.parts] == [[1], [2]]
+
+
+@pytest.mark.parametrize("scale", [0.001, 1.0, 1e4])
+def test_the_picture_of_a_drawing_does_not_hang_on_its_unit(scale: float):
+    curves = (circle((0.0, 0.0), 3 * scale), Line(start=(0.0, 0.0), end=(6 * scale, 2 * scale)))
+    rounded = set(re.findall(r"[\d.-]+ [\d.-]+", curves_svg("x", curves, [("1", (0.0, 0.0))])))
+    assert len(rounded) > 40
+
+
+def test_very_many_errors_of_a_kind_share_a_question():
+    many = tuple(error("open contour", f"LINE {k}: contour is open", (k, 0)) for k in range(40))
+    asked = asked_of(Stopped(name="x.dxf", findings=many))
+    assert len(asked) == 13 and len(asked[-1].places) == 28

@@ -142,13 +142,31 @@ def test_what_is_set_aside_is_for_its_job_only(rack: Rack, tmp_path: Path):
     assert list(answers(rack, job(tmp_path))) == [mine]
 
 
-def test_clearances_that_are_not_known_are_told_for_each_piece(rack: Rack, tmp_path: Path):
-    (id,) = put(rack, (900, 900), thickness_mm=6.0)
-    found = job(tmp_path)
-    text = (tmp_path / "job.toml").read_text(encoding="utf-8").replace("kerf = 1.6\n", "")
-    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
-    answer = answers(rack, read_job(found.base / "job.toml"))[id]
-    assert answer.verdict == "no" and answer.reasons[0].startswith("clearances: the kerf is not known")
+def without_kerf(folder: Path, plate: str = "thickness = 6", shop: str = 'units = "mm"\n') -> Job:
+    job(folder, plate)
+    text = (folder / "job.toml").read_text(encoding="utf-8").replace("kerf = 1.6\n", "")
+    (folder / "shop.toml").write_text(shop, encoding="utf-8")
+    (folder / "job.toml").write_text(text.replace("[plate]", 'shop = "shop.toml"\n[plate]', 1), encoding="utf-8")
+    return read_job(folder / "job.toml")
+
+
+def test_a_kerf_that_nobody_said_is_a_fault_of_the_job_and_no_proof_about_a_plate(rack: Rack, tmp_path: Path):
+    put(rack, (900, 900), thickness_mm=6.0)
+    told = r"job\.toml: clearances: the kerf is not known.* \[clearances\] in the job.* \[\[measured_kerf\]\] in the"
+    found = without_kerf(tmp_path)
+    with pytest.raises(JobError, match=told):
+        on_the_rack(ask(found), rack)
+    with pytest.raises(JobError, match=told) as raised:
+        resolve(found, from_rack=lambda j, shop, _: (choose(ask(j, shop=shop), rack), ()))  # type: ignore[arg-type,return-value]
+    assert str(raised.value).count("job.toml: ") == 1
+
+
+def test_a_kerf_known_on_some_pieces_only_is_told_for_the_others(rack: Rack, tmp_path: Path):
+    six, twelve = (put(rack, (900, 900), thickness_mm=mm)[0] for mm in (6.0, 12.0))
+    shop = 'units = "mm"\n[[measured_kerf]]\nprocess = "plasma"\nthickness = 6\nkerf = 1.7\nmeasured = 2026-11-01\n'
+    answer = answers(rack, without_kerf(tmp_path, plate="", shop=shop))
+    assert (answer[six].verdict, answer[twelve].verdict) == ("yes", "no")
+    assert answer[twelve].reasons[0].startswith("clearances: the kerf is not known")
 
 
 def test_a_lesser_piece_is_tried_before_a_larger_one_is_taken(rack: Rack, tmp_path: Path):
