@@ -14,12 +14,14 @@ if TYPE_CHECKING:
 HELP = """Make the cut sheet and the part labels of a layout again.
 
 LAYOUT is a result folder of 'oddplate nest', or its layout.json.  Every run writes them already; this is for
-other paper, another unit, rack ids, or a run of old.  The shop is that of the run unless --shop is given.
+other paper, another unit, rack ids, the heat of a bought sheet, or a run of old.  The shop is that of the run
+unless --shop is given.
 
 \b
 Examples:
   oddplate sheet demo-layout --paper Letter --units inch --force
   oddplate sheet demo-layout --chalk R1=L-0042 --out print
+  oddplate sheet plan/03-8-mm-sheet-1 --heat H-7731 --force
 """
 
 
@@ -32,6 +34,7 @@ Examples:
 @click.option(
     "--chalk", multiple=True, metavar="R1=NAME", help="What a leftover is called on the rack; as often as needed."
 )
+@click.option("--heat", metavar="HEAT", help="Heat of the plate, for a sheet that was bought since.")
 @click.option("--name", metavar="TEXT", help="Name of the job on the sheet; default that of the run.")
 @click.option("--shop", metavar="FILE", type=click.Path(path_type=Path), help="Shop file; default the shop of the run.")
 @click.option(
@@ -79,6 +82,7 @@ def _wishes(given: dict[str, Any]) -> "Wishes":
         title=given["name"],
         unit=parse_unit(given["units"]) if given["units"] else None,
         paper=given["paper"],
+        heat=given["heat"],
         rack_ids=dict(_chalked(text) for text in given["chalk"]),
     )
 

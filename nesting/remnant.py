@@ -4,7 +4,7 @@ is left.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
 
@@ -17,6 +17,7 @@ from nesting.geometry.largest import Rectangle, holds_rectangle, largest_circle,
 from nesting.geometry.pose import Point
 from nesting.layout import Layout
 from nesting.part import Part
+from nesting.plate import Plate
 from nesting.shop import Shop
 from nesting.tolerances import BALANCE_RELATIVE, FINE_CHORD_MM
 
@@ -32,25 +33,34 @@ _SQUARE_MITRE = 1.4143
 
 @dataclass(frozen=True, kw_only=True)
 class Remnant:
-    """One piece left of the plate that is worth keeping; `label` is what is chalked on it."""
+    """One piece left of the plate that is worth keeping; `label` is what is chalked on it.
+
+    `spoilt` is what of the plate no part may cover whenever it is cut: rust, old pierces.
+    """
 
     label: str
     polygon: Polygon
+    spoilt: Shape = field(default_factory=Polygon)
 
     @property
     def area_mm2(self) -> float:
-        """Its area, its own holes out."""
+        """Its area, its own holes out; spoilt ground is in, since it is weighed and carried too."""
         return float(self.polygon.area)
 
     @cached_property
+    def usable(self) -> Shape:
+        """Where parts may lie."""
+        return _areal(self.polygon.difference(self.spoilt))
+
+    @cached_property
     def circle(self) -> tuple[Point, float]:
-        """Centre and radius of the largest circle inside."""
-        return largest_circle(self.polygon)
+        """Centre and radius of the largest circle inside, clear of spoilt ground."""
+        return largest_circle(self.usable)
 
     @cached_property
     def rectangle(self) -> Rectangle:
-        """A rectangle inside, at any turn, of nearly the largest area."""
-        return largest_rectangle(self.polygon)
+        """A rectangle inside, at any turn, of nearly the largest area, clear of spoilt ground."""
+        return largest_rectangle(self.usable)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,8 +109,8 @@ def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]]
     The kerf is the union of the bands `kerf_mm` wide outside the outer contours and inside the holes, as far
     as they lie on the plate and on no part.  What then remains is opened (eroded and dilated by half of
     `narrowest_kept_mm`, square corners kept), so that strips too narrow to be of use come off and what hangs
-    together by them comes apart; a piece is kept if any of the shop's keep rectangles fits in it at any turn,
-    the rest is scrap.  Keep-outs count as plate.  Each area is measured on its own polygons.
+    together by them comes apart; a piece is kept if any of the shop's keep rectangles fits in it at any turn, clear
+    of the plate's bad spots, the rest is scrap.  Keep-outs count in the areas.  Each is measured on its own polygons.
 
     Raises `BalanceError` if they do not add up to the plate within `BALANCE_RELATIVE`: parts that overlap or
     leave it.
@@ -112,14 +122,15 @@ def balance(layout: Layout, shop: Shop, *, shears: Sequence[tuple[Point, Point]]
     kerf = _areal(shapely.intersection(shapely.union_all(cuts), plate).difference(parts))
     rest = _areal(plate.difference(shapely.union_all([parts, kerf])))
     opened = _opened(rest, narrowest_kept_mm(layout, shop) / 2)
-    kept, small = _sorted_out(opened, shop)
+    spoilt = _spoilt(layout.plate)
+    kept, small = _sorted_out(opened, spoilt, shop)
     scrap = _areal(shapely.union_all([rest.difference(opened), *small]))
     found = Balance(
         plate_mm2=layout.plate.area_mm2,
         parts_mm2=math.fsum(layout.parts[p.part_id].area_mm2 for p in layout.placements),
         parts=shapes.parts,
         kerf=kerf,
-        kept=tuple(Remnant(label=f"R{i}", polygon=p) for i, p in enumerate(kept, start=1)),
+        kept=tuple(Remnant(label=f"R{i}", polygon=p, spoilt=spoilt) for i, p in enumerate(kept, start=1)),
         scrap=scrap,
     )
     if not abs(found.error) <= BALANCE_RELATIVE:
@@ -187,12 +198,19 @@ def _opened(rest: Shape, radius_mm: float) -> Shape:
     return _areal(rest.intersection(dilated))
 
 
-def _sorted_out(opened: Shape, shop: Shop) -> tuple[list[Polygon], list[Polygon]]:
-    """Pieces kept, largest first, and pieces too small for any keep rectangle."""
+def _spoilt(plate: Plate) -> Shape:
+    """The bad spots that go with the steel; clamps are of one setting, and the ground under them is good again."""
+    stays = [k.contour.polygon(FINE_CHORD_MM, "outward") for k in plate.keep_outs if k.kind == "no part"]
+    return _areal(shapely.union_all(stays)) if stays else Polygon()
+
+
+def _sorted_out(opened: Shape, spoilt: Shape, shop: Shop) -> tuple[list[Polygon], list[Polygon]]:
+    """Pieces kept, largest first, and pieces that take no keep rectangle clear of what is spoilt."""
     kept: list[Polygon] = []
     small: list[Polygon] = []
     for piece in sorted(shapely.get_parts(opened), key=lambda p: -p.area):
-        keep = any(holds_rectangle(piece, width, height) for width, height in shop.keep_mm)
+        usable = piece.difference(spoilt)
+        keep = any(holds_rectangle(usable, width, height) for width, height in shop.keep_mm)
         (kept if keep else small).append(piece)
     return kept, small
 

@@ -19,7 +19,7 @@ from nesting.geometry.largest import holds_rectangle
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout, Placement
 from nesting.part import Part
-from nesting.plate import Plate
+from nesting.plate import KeepOut, KeepOutKind, Plate
 from nesting.remnant import Balance, balance, narrowest_kept_mm
 from nesting.shop import Shop
 from nesting.tolerances import BALANCE_RELATIVE, CHECK_MM
@@ -198,3 +198,33 @@ def _pieces_are_apart(found: Balance) -> None:
     shapes = [*found.parts, found.kerf, *(r.polygon for r in found.kept), found.scrap]
     together = shapely.union_all(shapes).area
     assert together == pytest.approx(math.fsum(s.area for s in shapes), rel=1e-9)
+
+
+def _spoilt_in_the_middle(kind: KeepOutKind) -> Plate:
+    """A sheet of 600 x 500 with a cross of rust, which leaves four corners of 200 x 150."""
+    bars = ((200.0, 0.0, 400.0, 500.0), (0.0, 150.0, 600.0, 350.0))
+    keep_outs = (
+        KeepOut(contour=Contour.of_points([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]), kind=kind)
+        for x0, y0, x1, y1 in bars
+    )
+    return replace(_sheet(), keep_outs=tuple(keep_outs))
+
+
+def test_a_bad_spot_makes_no_leftover_large_enough():
+    """Ground under rust takes no part on the next day either."""
+    layout = _layout(_spoilt_in_the_middle("no part"), [])
+
+    assert balance(layout, Shop(keep_mm=((250.0, 250.0), (100.0, 400.0)))).kept == ()
+    (kept,) = balance(layout, Shop(keep_mm=((190.0, 140.0),))).kept
+    box = kept.rectangle
+    assert kept.area_mm2 == pytest.approx(300_000.0)
+    assert sorted((box.width_mm, box.height_mm)) == pytest.approx([150.0, 200.0], rel=0.01)
+    assert 2 * kept.circle[1] == pytest.approx(150.0, rel=0.01)
+
+
+def test_the_ground_under_a_clamp_is_plate_again_once_it_is_off():
+    (kept,) = balance(
+        _layout(_spoilt_in_the_middle("no part, lead or rapid"), []), Shop(keep_mm=((500.0, 400.0),))
+    ).kept
+
+    assert kept.rectangle.area_mm2 == pytest.approx(300_000.0, rel=0.01)

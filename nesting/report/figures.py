@@ -143,7 +143,7 @@ def _remnant_row(remnant: Remnant, matter: Matter) -> RemnantRow:
         mass_kg=mass,
         circle_diameter_mm=_down(2 * remnant.circle[1]),
         rectangle_mm=(_down(box.width_mm), _down(box.height_mm)),
-        rectangle_turn_deg=round(box.turn_deg, 1),
+        rectangle_turn_deg=round(box.turn_deg, 1) + 0.0,  # no -0.0 on a page
         above_lift_limit=matter.too_heavy(mass),
     )
 

@@ -1,14 +1,14 @@
 """What a picture of a layout shows, in millimetres, the same for every way of drawing it."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from nesting.corner_names import named_corners
 from nesting.geometry.largest import largest_circle
@@ -34,6 +34,8 @@ _MOST_LETTERS = 40
 # Numbers of small parts: how much smaller than the smallest text, and how far off in heights of it.
 _LEAST = 0.6
 _FARTHEST = 9.0
+# Room of a corner's letter with its ring, in heights of a number.
+_RINGED = 1.5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,8 +125,12 @@ def scene(layout: Layout, areas: Balance, *, smallest_text: float = 0.016, lette
     )
     remnants = tuple((r.label, shapely.simplify(r.polygon, chord)) for r in areas.kept)
     keep_outs = tuple((k.reason or k.kind, k.contour.polygon(chord, "outward")) for k in plate.keep_outs)
-    corners, pad = _letters(plate, text) if letters else [], 3.0 * text
-    labels = _labels(pieces, remnants, keep_outs, text, letters=corners)
+    pad = 3.0 * text
+    corners = _letters(plate, text)
+    if not letters:  # whoever draws them later needs room for a ring round each
+        corners = [replace(corner, height_mm=_RINGED * text) for corner in corners]
+    labels = _labels(pieces, remnants, keep_outs, text, letters=corners, cut_outs=_cut_outs(plate.fine_polygon))
+    labels = labels if letters else labels[len(corners) :]
     written = [_box(label, text) for label in labels]
     left, low, right, high = shapely.union_all([shapely.box(x0 - pad, y0 - pad, x1 + pad, y1 + pad), *written]).bounds
     return Scene(
@@ -172,21 +178,27 @@ def _letters(plate: Plate, height: float) -> list[Label]:
 
 
 def _labels(
-    pieces: tuple[Piece, ...], remnants: Named, keep_outs: Named, smallest: float, *, letters: Sequence[Label]
+    pieces: tuple[Piece, ...],
+    remnants: Named,
+    keep_outs: Named,
+    smallest: float,
+    *,
+    letters: Sequence[Label],
+    cut_outs: Shape,
 ) -> tuple[Label, ...]:
-    """The corners' letters.  Numbers inside the parts where they fit, a little smaller if need be; else beside them
-    with a leader, or, where all is taken nearby, small and across their edges.  Then the remnants' names.
+    """The corners' letters.  Numbers inside the parts where they fit, in an empty bore or a little smaller if need be;
+    else beside them with a leader, or, where all is taken nearby, small and across their edges.  Then the remnants'
+    names.
     """
-    inside = {piece.number: _inside(piece, smallest) for piece in pieces}
-    labels = [*letters, *(label for label in inside.values() if label is not None)]
-    taken = shapely.union_all([p.shape for p in pieces])
-    shapely.prepare(taken)
-    for piece in pieces:
-        if inside[piece.number] is None:
-            text, at = str(piece.number), largest_circle(piece.shape)[0]
-            near = _beside(text, at, labels, taken, smallest, farthest=_FARTHEST)
-            across = largest_circle(_filled(piece.shape))[0]
-            labels.append(near or Label(text=text, at=across, height_mm=_LEAST * smallest))
+    inside = [_inside(piece, smallest) for piece in pieces]
+    full = [label is not None and label.height_mm >= smallest for label in inside]
+    labels = [*letters, *(label for label, large in zip(inside, full, strict=True) if label is not None and large)]
+    ground = _Ground.of([p.shape for p in pieces], cut_outs)
+    for k, piece in enumerate(pieces):
+        if not full[k]:
+            text, across = str(piece.number), largest_circle(_filled(piece.shape))[0]
+            found = _in_bore(text, k, ground, smallest) or inside[k] or _stray(text, k, labels, ground, smallest)
+            labels.append(found or Label(text=text, at=across, height_mm=_LEAST * smallest))
     for text, shape in keep_outs:
         at, radius = largest_circle(shape)
         room = 1.9 * radius / math.hypot(*_text_size(text, 1.0))
@@ -217,15 +229,68 @@ def _inside(piece: Piece, smallest: float) -> Label | None:
     return None
 
 
+def _cut_outs(plate: Shape) -> Shape:
+    """The holes of a plate: a number that stands in one makes it look like a part."""
+    return shapely.union_all([Polygon(ring) for p in shapely.get_parts(plate) for ring in p.interiors])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Ground:
+    """What numbers beside their parts keep off: the parts and cut-outs, together as `taken` and each by itself."""
+
+    shapes: Sequence[Shape]
+    taken: Shape
+    each: shapely.STRtree
+
+    @staticmethod
+    def of(parts: Sequence[Shape], cut_outs: Shape) -> "_Ground":
+        """The parts keep their numbers in `each`."""
+        shapes = [*parts, cut_outs]
+        taken = shapely.union_all(shapes)
+        shapely.prepare(taken)
+        return _Ground(shapes=shapes, taken=taken, each=shapely.STRtree(shapes))
+
+    def crossed(self, line: LineString, own: int) -> bool:
+        """Tell whether a leader crosses anything but its own part."""
+        return any(int(k) != own for k in self.each.query(line, predicate="intersects"))
+
+
+def _in_bore(text: str, own: int, ground: _Ground, height: float) -> Label | None:
+    """A number in a bore of its own part, which no other part lies in."""
+    rings = (ring for p in shapely.get_parts(ground.shapes[own]) for ring in p.interiors)
+    for bore in sorted(map(Polygon, rings), key=lambda bore: -bore.area):
+        label = Label(text=text, at=largest_circle(bore)[0], height_mm=height)
+        if bore.contains(_box(label, 0.1 * height)):
+            return None if ground.each.query(bore.buffer(-0.1 * height), predicate="intersects").size else label
+    return None
+
+
+def _stray(text: str, own: int, labels: Sequence[Label], ground: _Ground, height: float) -> Label | None:
+    """A number beside its part, its leader across nothing else where that can be."""
+    at, taken = largest_circle(ground.shapes[own])[0], ground.taken
+    clear = _beside(text, at, labels, taken, height, farthest=_FARTHEST, crossed=lambda line: ground.crossed(line, own))
+    return clear or _beside(text, at, labels, taken, height, farthest=_FARTHEST)
+
+
 def _filled(shape: Shape) -> Shape:
     """A part without its holes."""
     return shapely.union_all([Polygon(p.exterior) for p in shapely.get_parts(shape)])
 
 
 def _beside(
-    text: str, at: Point, labels: Sequence[Label], taken: Shape, height: float, *, farthest: float = 30.0
+    text: str,
+    at: Point,
+    labels: Sequence[Label],
+    taken: Shape,
+    height: float,
+    *,
+    farthest: float = 30.0,
+    crossed: Callable[[LineString], bool] = lambda _: False,
 ) -> Label | None:
-    """Find the nearest place for a number that covers no part and no other label, `farthest` heights away at most."""
+    """Find the nearest place for a number that covers nothing taken and no other label, its leader not `crossed`.
+
+    It is `farthest` heights away at most.
+    """
     others = shapely.STRtree([_box(x, 0.2 * height) for x in labels])
     here = shapely.Point(at)
     for reach in np.arange(2.25, farthest, 0.75) * height:
@@ -233,8 +298,12 @@ def _beside(
             spot = (float(at[0] + reach * math.cos(turn)), float(at[1] + reach * math.sin(turn)))
             tried = Label(text=text, at=spot, height_mm=height, leads_to=at)
             box = _box(tried, 0.1 * height)
-            line = shapely.LineString([here, spot])
-            if not (taken.intersects(box) or any(others.query(g, predicate="intersects").size for g in (box, line))):
+            line = LineString([here, spot])
+            if not (
+                taken.intersects(box)
+                or any(others.query(g, predicate="intersects").size for g in (box, line))
+                or crossed(line)
+            ):
                 return tried
     return None
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,6 +23,7 @@ from nesting.rack.piece import CutPart, NewPiece, RackPiece
 from nesting.rack.store import NewCut, Rack
 from nesting.remnant import balance
 from nesting.report.figures import figures
+from nesting.report.sheet.steps import bought_size
 from nesting.settle.rigid import fit
 from nesting.settle.turned import turned, turned_plate
 from nesting.shop import Shop
@@ -187,9 +189,9 @@ def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> tuple[RackPie
     except InputError as error:
         if id is not None:
             raise
-        raise InputError(
-            f"layout {layout.id} lies on plate {layout.plate.name!r}: {error}; say which piece was cut with --piece ID"
-        ) from None
+        bought = bought_size(layout.plate)
+        told = "say which piece was cut with --piece ID" if bought is None else _add_first(layout.plate, bought)
+        raise InputError(f"layout {layout.id} lies on plate {layout.plate.name!r}: {error}; {told}") from None
     if _same_shape(found.plate, layout.plate):
         return found, None
     back = _pose_back(layout.plate, found.plate)
@@ -199,6 +201,18 @@ def piece_of_layout(rack: Rack, layout: Layout, id: str | None) -> tuple[RackPie
             f"{_apart(layout.plate, found.plate)}; name the right piece with --piece, or lay out again"
         )
     return found, back
+
+
+def _add_first(plate: Plate, size_mm: tuple[float, float]) -> str:
+    """Say how a sheet bought for a layout comes to the rack, so that its heat goes over to what is left of it."""
+    known = [f"--thickness {plate.thickness_mm:g}mm"] if plate.thickness_mm is not None else []
+    known += [f"--grade {shlex.quote(plate.grade)}"] if plate.grade else []
+    size = "x".join(f"{side:.10g}" for side in size_mm)
+    return (
+        "a bought sheet that is not on the rack yet goes there first: "
+        f"'oddplate rack add {size} --units mm {' '.join([*known, '--heat HEAT', '--id NEW1'])}' with the size it was "
+        "laid out for, then record the cut with --piece NEW1; for a piece of the rack say its id, --piece ID"
+    )
 
 
 def _apart(lies: Plate, drawn: Plate) -> str:

@@ -18,6 +18,7 @@ from nesting.report.figures import figures
 from nesting.report.sheet.files import Sheets, sheets
 from nesting.report.sheet.words import Lengths
 from nesting.shop import Paper, Shop
+from nesting.steps.fitting import cutting_from, look_at
 from nesting.steps.made_with import MadeWith, load_made_with
 from nesting.tables import Process
 from nesting.units import Unit
@@ -34,6 +35,7 @@ class Wishes:
     unit: Unit | None = None
     paper: Paper | None = None
     rack_ids: Mapping[str, str] | None = None
+    heat: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,11 +68,16 @@ def sheets_again(path: Path, wishes: Wishes) -> SheetsAgain:
     layout = load_layout(path)
     former = load_made_with(path.with_name(MADE_WITH), layout.id)
     made, notes = _wanted(layout, path, former, wishes)
+    if wishes.heat:
+        if layout.plate.heat not in (None, wishes.heat):
+            notes.append(f"heat {wishes.heat} is printed; the layout was made for a plate of heat {layout.plate.heat}")
+        layout = replace(layout, plate=replace(layout.plate, heat=wishes.heat))
     leads = leads_of(layout) if made.mark_leads else Leads()
     order = cut_order(layout, leads, same_inside=made.blocks)
     areas = balance(layout, made.shop)
     _refuse_strange(wishes.rack_ids or {}, [r.label for r in areas.kept])
-    report = figures(layout, made.shop, areas=areas, drawings=made.drawings, travel_mm=order.travel_mm)
+    fit = look_at((d.part for d in layout.demands), cutting_from(made.shop, layout.plate, layout.clearances))
+    report = figures(layout, made.shop, areas=areas, drawings=made.drawings, fit=fit, travel_mm=order.travel_mm)
     printed = sheets(
         layout,
         report,

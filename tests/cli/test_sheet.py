@@ -71,6 +71,15 @@ def test_the_same_sheets_come_out_again(folder: Path, capsys: pytest.CaptureFixt
     assert "estimated time unknown" not in text
 
 
+def test_the_heat_of_a_sheet_bought_since_is_printed(folder: Path, capsys: pytest.CaptureFixture[str]):
+    code, document, err = sheet(capsys, "run", "--out", "again", "--heat", "H 9000")
+    told = "heat H 9000 is printed; the layout was made for a plate of heat H 4711"
+    assert (code, document["notes"], err) == (0, [told], f"note: {told}\n")
+    for name in (SHEETS[0], SHEETS[2]):
+        text = words((folder / "again" / name).read_bytes())
+        assert "H 9000" in text and "H 4711" not in text
+
+
 def test_files_are_replaced_only_on_request(folder: Path, capsys: pytest.CaptureFixture[str]):
     assert main(["sheet", "run"]) == 2
     assert "cut-sheet.pdf: exists already; use --force to replace it, or --out" in capsys.readouterr().err

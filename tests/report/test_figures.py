@@ -229,3 +229,16 @@ def test_cautions_fit_process_and_material() -> None:
     assert "hydrogen" in " ".join(c.text for c in cautions("plasma", "aluminium"))
     assert "200 to 400 V" in plain and "200 to 400 V" not in gas
     assert all(c.source for c in cautions("laser", None))
+
+
+def test_no_remnant_is_turned_by_minus_nothing() -> None:
+    layout = _layout(
+        Plate(name="p", outer=Contour.of_rectangle(500, 400)),
+        Part(id="a", name="a", outer=Contour.of_rectangle(50, 40)),
+        [(10, 10)],
+    )
+    areas = balance(layout, Shop())
+    remnant = areas.kept[0]
+    remnant.__dict__["rectangle"] = replace(remnant.rectangle, turn_deg=-0.01)
+
+    assert str(figures(layout, Shop(), areas=areas).remnants[0].rectangle_turn_deg) == "0.0"

@@ -19,7 +19,7 @@ from nesting.geometry.contour import Contour
 from nesting.geometry.pose import Pose
 from nesting.layout import Layout
 from nesting.outline.leftover import CUT_EDGE_MM
-from nesting.plate import KeepOut
+from nesting.plate import KeepOut, Plate
 from nesting.rack.piece import NewPiece
 from nesting.rack.store import Rack, open_rack
 from nesting.settle.turned import turned
@@ -27,7 +27,7 @@ from nesting.shop import Shop
 from nesting.steps.capture import Known
 from nesting.steps.made_with import MadeWith, save_made_with
 from nesting.steps.rack_cut import Cutting, numbers, read_cutting, record_cut
-from nesting.steps.racking import Said, piece_of_file
+from nesting.steps.racking import Said, piece_of_file, piece_of_size
 
 SHOP = Shop(keep_mm=((150.0, 150.0),))
 
@@ -116,6 +116,31 @@ def test_where_nothing_is_worth_keeping_nothing_comes_back(rack: Rack, tmp_path:
     done = record_cut(rack, read_cutting(tmp_path), Shop(keep_mm=((3000.0, 3000.0),)), who="Ann")
     assert done.remnants == () and "nothing comes back to the rack" in done.notes[0]
     assert done.cut.areas["kept_mm2"] == 0.0 and rack.piece(id).state == "cut" and rack.listed() == []
+
+
+def test_a_leftover_that_rust_alone_makes_large_enough_does_not_come_back(rack: Rack, tmp_path: Path):
+    rust = tuple(
+        KeepOut(contour=Contour.of_points([(x, y), (x + 40, y), (x + 40, y + 40), (x, y + 40)]), reason="rust")
+        for x in range(0, 1600, 100)
+        for y in range(0, 760, 100)
+    )
+    _, layout = laid(rack, tmp_path)
+    save_layout(replace(layout, plate=replace(layout.plate, keep_outs=rust), id=""), tmp_path / "layout.json")
+    assert record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann").remnants == ()
+
+
+def test_a_bought_sheet_is_told_how_to_come_to_the_rack_and_then_takes_the_cut(rack: Rack, tmp_path: Path):
+    """Its name in a plan, such as '8 mm JR 1', cannot be an id: nobody can guess what to do then."""
+    sheet = Contour.of_rectangle(1828.8, 900)
+    bought = Plate(name="8 mm JR 1", outer=sheet, captured="width and height in the job", thickness_mm=8.0, grade="S 1")
+    save_layout(replace(LAYOUT, plate=bought, id=""), tmp_path / "layout.json")
+    told = r"oddplate rack add 1828.8x900 --units mm --thickness 8mm --grade 'S 1' --heat HEAT --id NEW1'.*--piece NEW1"
+    with pytest.raises(InputError, match=told):
+        record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann")
+    said = Said(known=Known(thickness_mm=8.0, heat="H9"), id="NEW1")
+    rack.add([piece_of_size(1828.8, 900, said)], who="Ann")
+    done = record_cut(rack, read_cutting(tmp_path), SHOP, who="Ann", piece="NEW1")
+    assert done.piece.id == "NEW1" and {p.plate.heat for p in done.remnants} == {"H9"}
 
 
 def test_the_right_piece_is_asked_for(rack: Rack, tmp_path: Path):

@@ -40,18 +40,26 @@ def tape_picture(layout: Layout, sheet: CutSheet, *, width_mm: float, height_mm:
     write_letters(sketch, layout, tuple(ends.items()), first=ends)
     for tape, line in zip(sheet.tapes, lines, strict=True):
         _length_beside(sketch, tape, line, [edge, *(other for other in lines if other is not line)])
+    write_letters(sketch, layout, [corner for corner in sheet.corners if corner[0] not in ends], first=())
     return Picture(width_mm=width_mm, height_mm=(y1 - y0) * scale + 2 * _RIM_MM, marks=tuple(sketch.marks))
 
 
 def _length_beside(sketch: Sketch, tape: TapeLine, line: Floats, others: Sequence[Floats]) -> None:
-    """Write a length on its line where it covers no other line and no other words; the list has it in any case."""
+    """Write a length on its line where it covers no other words, and as little of the other lines as can be."""
     (ax, ay), (bx, by) = line.tolist()
-    for size, share in product((3.3, 2.8), (0.5, 0.42, 0.58, 0.35, 0.65, 0.28, 0.72, 0.2, 0.8)):
+    best: tuple[float, Words] | None = None
+    for size, share in product((3.3, 2.8, 2.4), (0.5, 0.42, 0.58, 0.35, 0.65, 0.28, 0.72, 0.2, 0.8)):
         at = (ax + share * (bx - ax), ay + share * (by - ay))
         words = Words(text=tape.length, at=at, size_mm=size, bold=True, backed=True)
-        if sketch.free(words) and not any(LineString(other).intersects(words.box) for other in others):
-            sketch.write(words)
-            return
+        if not sketch.free(words):
+            continue
+        covered = sum(LineString(other).intersection(words.box).length for other in others)
+        if best is None or covered < best[0]:
+            best = covered, words
+        if covered == 0.0:
+            break
+    if best is not None:
+        sketch.write(best[1])
 
 
 def write_letters(

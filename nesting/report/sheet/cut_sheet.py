@@ -12,6 +12,7 @@ from nesting.report.facts import PartRow, RemnantRow, YieldReport
 from nesting.report.sheet.steps import (
     Corners,
     TapeLine,
+    bought_size,
     laid_by,
     steps_on_table,
     steps_to_zero,
@@ -41,6 +42,10 @@ ORDER_NOTE: Final = "numbers of the picture; of each part the holes first"
 DRY_RUN: Final = "Check by dry run along the outline, torch off."
 _LAID_BY: Final = ", to be laid on the table by its corners at "
 """So a plate file's way ends where it names places; the sheet has letters for them, in its steps."""
+
+_NOT_AT_THE_TABLE: Final = ("tight bend", "bend along the grain", "grain not known")
+_MOST_BY_HAND: Final = 8
+"""More is for the report: a list to work by is short."""
 
 _TAPE_MM: Final = 1.0
 """How far one reading of a tape between two corners may be off: common practice, no source."""
@@ -95,6 +100,7 @@ class CutSheet:
     mass_unit: str
     length_unit: str
     left_over: tuple[str, ...]
+    by_hand: tuple[str, ...]
     order: str
     order_note: str
     kept: tuple[KeptLine, ...]
@@ -140,8 +146,7 @@ def cut_sheet(
         spoken_of=frozenset(name for t in tapes for name in (t.start, t.end))
         | frozenset(name for name, _ in (laid_by(layout, corners) if corners else ())),
         tapes=tapes,
-        stop=f"Stop if one is off by more than {lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM)}: "
-        "another plate, or a wrong outline.",
+        stop=_stop(layout, lengths),
         steps=steps_on_table(layout, corners, lengths) if on_table else steps_to_zero(layout, corners, order, lengths),
         warning=f"{FINISHED_SIZE} {DRY_RUN}",
         parts=tuple(
@@ -153,6 +158,7 @@ def cut_sheet(
         mass_unit=m["mass"].unit,
         length_unit=lengths.sign,
         left_over=tuple(f"{x.count} x {x.name}: {x.reason}" for x in report.left_over),
+        by_hand=_by_hand(report, lengths),
         order=runs([cut.number for cut in order.cuts if cut.contour == 0], " → "),
         order_note=ORDER_NOTE,
         kept=tuple(_kept_line(r, layout, rack_ids or {}, lengths, m["mass"]) for r in report.remnants),
@@ -164,6 +170,29 @@ def cut_sheet(
         notes=(HASH_NOTE, report.density_note),
         cautions=report.cautions,
     )
+
+
+def _stop(layout: Layout, lengths: Lengths) -> str:
+    """When not to cut: a bought sheet may be larger than drawn, since all parts then still lie on it."""
+    limit, size = lengths.text(2 * layout.plate.uncertainty_mm + _TAPE_MM), bought_size(layout.plate)
+    if size is None:
+        return f"Stop if one is off by more than {limit}: another plate, or a wrong outline."
+    return (
+        f"Tape the edges too. Stop if a length is short by more than {limit}, or the diagonals differ by more than "
+        f"{lengths.text(2 * _TAPE_MM)}; larger than {lengths.size(size)} does no harm."
+    )
+
+
+def _by_hand(report: YieldReport, lengths: Lengths) -> tuple[str, ...]:
+    """What may not come out of the cut as drawn, of the parts that lie here; bends are made elsewhere."""
+    placed = {r.part_id for r in report.parts if r.placed}
+    found = [
+        f"{shortened(f.name)}: {in_unit(f.message, lengths.unit)}"
+        for f in report.fit
+        if f.severity == "warning" and f.kind not in _NOT_AT_THE_TABLE and f.part_id in placed
+    ]
+    more = len(found) - _MOST_BY_HAND
+    return (*found[:_MOST_BY_HAND], *((f"and {more} more, see the report",) if more > 0 else ()))
 
 
 def _material(layout: Layout, report: YieldReport, lengths: Lengths, mass: Measure) -> Pairs:

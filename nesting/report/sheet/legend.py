@@ -19,8 +19,14 @@ STRIP_MM: Final = 7.5
 """Its height."""
 
 PART_GREY: Final = 0.88
+MARK_MM: Final = 0.18
+MARK_DASH: Final = (1.2, 0.8)
+"""Bend lines and marks are not cut: thin and broken."""
+
 _WORDS_MM: Final = 2.4
 _BAR_SHARE: Final = 0.18
+_EASILY_HELD: Final = 3
+_LEAST_GAP_MM: Final = 1.2
 _SIGN_MM: Final = 7.0
 """A box of the legend with the room behind it."""
 
@@ -28,18 +34,21 @@ _SIGN_MM: Final = 7.0
 def strip(drawn: Scene, frame: Frame, unit: Unit, width_mm: float) -> Iterator[Stroke | Words]:
     """Scale bar, what the hatches mean, and the grain; side by side, closer together where the picture is narrow."""
     y, size = STRIP_MM / 2 - 0.6, _WORDS_MM / CAP_HEIGHT
-    length = _bar_mm(_BAR_SHARE * width_mm / frame.scale, unit)
+    signs = list(_legend(drawn))
+    many = len(signs) > _EASILY_HELD  # then the bar gives way, or words would stand on one another
+    length = _bar_mm(_BAR_SHARE * (0.5 if many else 1.0) * width_mm / frame.scale, unit)
     bar = length * frame.scale
     yield Stroke(rings=(np.array([(0.5, y), (0.5 + bar, y)]),), width_mm=0.7)
     for x in (0.5, 0.5 + bar):
         yield Stroke(rings=(np.array([(x, y - 1.2), (x, y + 1.2)]),), width_mm=0.35)
     grain = [] if drawn.grain_deg is None else list(_grain(drawn.grain_deg, (width_mm - 6.5, y), size))
     told = [Words(text=f"{from_mm(length, unit):g} {short(unit)}", at=(bar + 1.8, y), size_mm=size, anchor="start")]
-    signs = list(_legend(drawn))
     told += [Words(text=text, at=(0.0, y), size_mm=size, anchor="start") for text, _ in signs]
-    taken = bar + 1.8 + sum(words.width_mm for words in told) + _SIGN_MM * len(signs)
     free = min([width_mm, *(words.box.bounds[0] for words in grain if isinstance(words, Words))])
-    gap = min(6.0, (free - taken) / (len(signs) + 1))
+    room, wide = free - bar - 1.8 - _SIGN_MM * len(signs), sum(words.width_mm for words in told)
+    gap = min(6.0, max(_LEAST_GAP_MM, (room - wide) / (len(signs) + 1)))
+    fits = min(1.0, (room - gap * (len(signs) + 1)) / wide)
+    told = [replace(words, size_mm=fits * words.size_mm) for words in told]
     yield told[0]
     at = bar + 1.8 + told[0].width_mm + gap
     for (_, strokes), words in zip(signs, told[1:], strict=True):
@@ -68,6 +77,9 @@ def _legend(drawn: Scene) -> Iterator[tuple[str, tuple[Stroke, ...]]]:
     if drawn.keep_outs:
         hatches = [hatch(box, plain, turn, 1.2, width=0.2, grey=0.0) for turn in (45.0, 135.0)]
         yield "keep-out", (*hatches, Stroke(rings=plain.rings(box), closed=True, width_mm=0.35))
+    if any(piece.marks for piece in drawn.pieces):
+        across = np.array([(0.0, 1.6), (5.6, 1.6)])
+        yield "bend, mark", (Stroke(rings=(across,), width_mm=MARK_MM, dash=MARK_DASH),)
 
 
 def _grain(turn_deg: float, middle: Point, size: float) -> Iterator[Stroke | Words]:

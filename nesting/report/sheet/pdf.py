@@ -12,7 +12,7 @@ from nesting.report.sheet.cut_sheet import CutSheet, Pairs
 from nesting.report.sheet.draw import draw_pdf
 from nesting.report.sheet.forms import FOOT_MM, GAP_MM, HEAD_MM, MARGIN_MM, SHORT_HEAD_MM, Column, Form
 from nesting.report.sheet.marks import Picture
-from nesting.report.sheet.stories import Block, Stories, back_story, cautions_story, front_stories
+from nesting.report.sheet.stories import Block, Stories, back_story, by_hand_story, cautions_story, front_stories
 
 _TITLE_MM: Final = 10.5
 _BOX_MM: Final = 11.5
@@ -52,12 +52,13 @@ class _Pages:
         """Draw all pages and return how many there are."""
         form, height = self._form, self._form.page_mm[1]
         stories = front_stories(self._sheet, self._drawn.tapes, form.widths_mm)
+        by_hand = by_hand_story(self._sheet)
         self._head()
         top, picture = height - MARGIN_MM - HEAD_MM, self._drawn.front
         draw_pdf(picture, self._canvas, MARGIN_MM * mm, (top - picture.height_mm) * mm)
-        self._fill(stories, top, below_mm=top - picture.height_mm - GAP_MM / 2)
+        self._fill(stories, top, below_mm=top - picture.height_mm - GAP_MM / 2, then=by_hand)
         self._large_picture()
-        stories["facts"] += back_story(self._sheet, form.widths_mm["facts"])
+        stories["facts"] += by_hand + back_story(self._sheet, form.widths_mm["facts"])
         cautions = cautions_story(self._sheet)
         while cautions or any(stories.values()):
             self._turn_over(form)

@@ -14,7 +14,7 @@ from nesting.report.printing import CAP_HEIGHT
 from nesting.report.scene import Label, Scene, scene
 from nesting.report.sheet.corners import draw_zero, write_letters
 from nesting.report.sheet.cut_sheet import CutSheet
-from nesting.report.sheet.legend import PART_GREY, STRIP_MM, strip
+from nesting.report.sheet.legend import MARK_DASH, MARK_MM, PART_GREY, STRIP_MM, strip
 from nesting.report.sheet.marks import Frame, Picture, Sketch, Stroke, Words, disc, hatch
 from nesting.units import Unit
 
@@ -98,13 +98,15 @@ def _framed(
 
 
 def _strays(drawn: Scene) -> list[Label]:
-    """Return the numbers that do not lie wholly in their parts."""
+    """Return the numbers that lie neither wholly in their parts nor in a bore of theirs."""
     shapes = {str(piece.number): piece.shape for piece in drawn.pieces}
     strays = []
     for label in drawn.labels[: len(drawn.pieces)]:  # numbers come before the names of keep-outs and remnants
         size = label.height_mm / CAP_HEIGHT
         words = Words(text=label.text, at=label.at, size_mm=0.9 * size, bold=True)
-        if label.leads_to is not None or not shapes[label.text].contains(words.box):
+        shape, box = shapes[label.text], words.box
+        in_bore = not shape.intersects(box) and shape.convex_hull.contains(box)
+        if label.leads_to is not None or not (in_bore or shape.contains(box)):
             strays.append(label)
     return strays
 
@@ -132,7 +134,7 @@ def _shapes(drawn: Scene, layout: Layout, frame: Frame) -> Iterator[Stroke]:
     for piece in drawn.pieces:
         yield Stroke(rings=frame.rings(piece.shape), closed=True, width_mm=0.28, fill=PART_GREY)
         for points in piece.marks:
-            yield Stroke(rings=(frame.points(points),), width_mm=0.18, dash=(1.2, 0.8))
+            yield Stroke(rings=(frame.points(points),), width_mm=MARK_MM, dash=MARK_DASH)
     yield Stroke(rings=frame.rings(drawn.plate), closed=True, width_mm=0.8)
 
 

@@ -8,6 +8,7 @@ from nesting.drawing.cut_order import CutOrder
 from nesting.geometry.pose import Point
 from nesting.geometry.tape_checks import TapeCheck, tape_checks
 from nesting.layout import Layout
+from nesting.plate import Plate
 from nesting.report.sheet.words import Lengths
 
 Corners = tuple[tuple[str, Point], ...]
@@ -30,6 +31,17 @@ class TapeLine:
     def ends(self) -> str:
         """Both names."""
         return f"{self.start}\u00a0–\u00a0{self.end}"
+
+
+def bought_size(plate: Plate) -> tuple[float, float] | None:
+    """Return width and height of a sheet that was told by these alone and measured by nobody, else None.
+
+    Mills deliver sheets a little larger than ordered (common practice, no source).
+    """
+    if not plate.captured.startswith("width and height") or plate.uncertainty_mm > 0.0 or plate.settling_mm > 0.0:
+        return None
+    x0, y0, x1, y1 = plate.fine_polygon.bounds
+    return x1 - x0, y1 - y0
 
 
 def tape_lines(layout: Layout, corners: Corners, lengths: Lengths) -> tuple[TapeLine, ...]:
@@ -63,6 +75,14 @@ def steps_to_zero(layout: Layout, corners: Corners, order: CutOrder, lengths: Le
     if name != zero:
         goal = f"Corner {zero} to the table's lower left. The outline was taken from {name} and {second}: "
     crooked = "else the plate lies crooked: turn it, or use 'oddplate settle'."
+    size = bought_size(layout.plate)
+    if size is not None:
+        along = max(corners, key=lambda c: (c[1][0] - c[1][1], c[0]))
+        return (
+            f"{goal}torch over {name}, set the readout to {lengths.place(at)}.",
+            f"Torch over {along[0]}: it must read Y\u00a0{lengths.readout(along[1][1])}, and X\u00a0"
+            f"{lengths.readout(along[1][0])} or more, {crooked}",
+        )
     return (
         f"{goal}torch over {name}, set the readout to {lengths.place(at)}.",
         f"Torch over {second}: it must read {lengths.place(other)}, {crooked}",

@@ -6,7 +6,7 @@ from typing import Any, Final
 
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
-from reportlab.platypus import Flowable, Paragraph, Table
+from reportlab.platypus import Flowable, Paragraph, Spacer, Table
 
 from nesting.report.printing import BOLD, PLAIN
 from nesting.report.sheet.cut_sheet import HEAVY, TICK, CutSheet, Pairs, PartLine
@@ -47,6 +47,7 @@ _NUMBER: Final = _style(10, right=True)
 _STRONG: Final = _style(10, bold=True)
 _STRONG_NUMBER: Final = _style(10, bold=True, right=True)
 _STEP: Final = _style(9.5, after=2.5, hang=14)
+_HAND: Final = _style(8, after=2, hang=12)
 _LONGER: Final = _style(9.5, bold=True, after=6)
 _ORDER: Final = _style(11.5, bold=True, after=6)
 
@@ -83,6 +84,13 @@ def front_stories(sheet: CutSheet, tapes: Picture, widths_mm: dict[Story, float]
         (_text(sheet.time_note, _NOTE),),
     ]
     return {"parts": parts, "facts": facts}
+
+
+def by_hand_story(sheet: CutSheet) -> list[Block]:
+    """Return what to look at while cutting or to finish by hand; in front where there is room, else behind."""
+    whole = Spacer(0, 0.1)  # the last of a block may be split, and half a line of these is no use
+    lines = [(Paragraph(f"{TICK}&nbsp;{escape(line, quote=False)}", _HAND), whole) for line in sheet.by_hand]
+    return [(_text("Look at, or finish by hand", _HEADING), *lines[0]), *lines[1:]] if lines else []
 
 
 def cautions_story(sheet: CutSheet) -> list[Block]:
