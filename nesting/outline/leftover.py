@@ -68,7 +68,8 @@ def from_layout(layout: Layout, shop: Shop, *, shears: Sequence[Shear] = (), not
     plates: list[Plate] = []
     for remnant in areas.kept:
         for inside in pieces_of(remnant.polygon.difference(near), narrow):
-            if any(holds_rectangle(inside, w, h) for w, h in shop.keep_mm):
+            usable = inside.difference(remnant.spoilt)
+            if not usable.is_empty and any(holds_rectangle(usable, w, h) for w, h in shop.keep_mm):
                 plates.append(_plate(layout, inside))
     if not plates:
         raise NothingLeftError(

@@ -206,7 +206,10 @@ def _labels(
             labels.append(Label(text=text, at=at, height_mm=min(room, smallest)))
     for text, shape in remnants:
         covered = [k for _, k in keep_outs] + [_box(x, 0.3 * smallest) for x in labels]
-        at, radius = largest_circle(shape.difference(shapely.union_all(covered)))
+        free = shape.difference(shapely.union_all(covered))
+        if free.is_empty:
+            continue
+        at, radius = largest_circle(free)
         height = min(3 * smallest, max(smallest, radius / 2))
         labels.append(Label(text=text, at=at, height_mm=height))
     return tuple(labels)

@@ -7,7 +7,8 @@ from outline_layouts import LAYOUT, PLATE
 
 from nesting.corner_names import named_corners
 from nesting.geometry.contour import Contour
-from nesting.remnant import balance
+from nesting.plate import KeepOut
+from nesting.remnant import Remnant, balance
 from nesting.report.content import content
 from nesting.report.figures import figures
 from nesting.report.scene import scene
@@ -40,3 +41,13 @@ def test_distances_to_tape_are_told_from_letter_to_letter():
     page = content(figures(LAYOUT, Shop()), "mm")
     told = [value for label, value in page.plate if label == "tape before cutting"]
     assert len(told) == 3 and "from B (1600 / 0) to E (0 / 500)" in " ".join(told)
+
+
+def test_a_leftover_covered_all_over_has_no_name_in_the_picture():
+    """Where no ground is left to write on there was a traceback."""
+    corner = shapely.box(0, 0, 300, 300)
+    covered = replace(PLATE, keep_outs=(KeepOut(contour=Contour.of_rectangle(400, 400)),))
+    layout = replace(LAYOUT, plate=covered, placements=(), demands=())
+    areas = replace(balance(layout, Shop()), kept=(Remnant(label="R9", polygon=corner),))
+
+    assert "R9" not in {label.text for label in scene(layout, areas).labels}

@@ -16,6 +16,7 @@ MOST_LETTERS: Final = 120
 _TENTHS: Final = 10
 _DECIMALS: Final = 1000
 _ROUNDING: Final = 1e-6
+_ROUNDING_MM: Final = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +81,7 @@ class Lengths:
         """Sides for a terminal or a label, without their unit: whole millimetres, or inches by tape, rounded down."""
         if self.inches:
             return self.size(sides_mm, down=True).replace("\u00a0", " ")
-        return " x ".join(f"{side:.0f}" for side in sides_mm)
+        return " x ".join(str(math.floor(side + _ROUNDING_MM)) for side in sides_mm)
 
     def readout(self, length_mm: float) -> str:
         """A coordinate as the machine's readout shows it."""
