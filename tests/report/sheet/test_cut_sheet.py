@@ -25,7 +25,6 @@ from nesting.plate import Capture, KeepOut, Plate
 from nesting.remnant import Balance, balance
 from nesting.report.facts import YieldReport
 from nesting.report.figures import figures
-from nesting.report.scene import scene
 from nesting.report.sheet.choice import choose_form
 from nesting.report.sheet.corners import tape_picture
 from nesting.report.sheet.cut_sheet import HEAVY, TICK, CutSheet, cut_sheet
@@ -34,7 +33,6 @@ from nesting.report.sheet.labels import part_labels
 from nesting.report.sheet.marks import Words
 from nesting.report.sheet.picture import layout_picture
 from nesting.report.sheet.words import Lengths
-from nesting.settle.turned import turned_plate
 from nesting.shop import Paper, Shop
 from nesting.tables import CutRow
 
@@ -294,28 +292,6 @@ def test_a_leftover_is_never_said_to_take_more_than_it_does(sample: Layout):
 
 
 @pytest.mark.parametrize(
-    ("length_mm", "lengths", "text"),
-    [
-        (1442.0, Lengths(), "1442"),
-        (73.46, Lengths(), "73.5"),
-        (25.4, Lengths(unit="inch"), "1"),
-        (1441.45, Lengths(unit="inch"), "56\u00a03/4"),
-        (9.525, Lengths(unit="inch"), "3/8"),
-        (12.7 + 25.4 / 32, Lengths(unit="inch", fraction=32), "17/32"),
-        (25.4 * 40.9999, Lengths(unit="inch"), "41"),
-        (100.0, Lengths(unit="inch", fraction=0), "3.937"),
-    ],
-)
-def test_lengths_as_a_tape_reads_them(length_mm: float, lengths: Lengths, text: str):
-    assert lengths.number(length_mm) == text
-
-
-def test_readouts_are_decimals_and_no_zero_is_negative():
-    assert Lengths(unit="inch").place((1092.0, -1e-9)) == "X\u00a042.992 Y\u00a00.000"
-    assert Lengths().place((-0.04, 12.35)) == "X\u00a00.0 Y\u00a012.3"
-
-
-@pytest.mark.parametrize(
     ("plate_mm", "parts", "paper", "lengths"),
     [
         ((300.0, 200.0), [("eye", 60.0, 40.0, 6)], "A4", Lengths()),
@@ -449,76 +425,6 @@ def test_a_label_tells_an_unknown_heat_and_leaves_out_an_order_that_there_is_not
     lines = part_labels(bare, Lengths())[0].lines
     assert lines[:3] == ("material 6 mm unknown", "heat unknown", "certificate unknown")
     assert not any("order" in line for line in lines)
-
-
-def crowded() -> Layout:
-    """Flanges with bolt holes and a small bore beside an old cut-out: no number fits in them."""
-    bolts = tuple(
-        Contour(curves=(circle((38.0 * np.cos(t), 38.0 * np.sin(t)), 7.0),))
-        for t in np.linspace(0.0, 2 * np.pi, 8, endpoint=False)
-    )
-    middle = Contour(curves=(circle((0.0, 0.0), 18.0),))
-    outer = Contour(curves=(circle((0.0, 0.0), 52.0),))
-    flange = Part(id="flange", name="flange", outer=outer, holes=(middle, *bolts))
-    plate = Plate(
-        name="odd",
-        outer=Contour.of_points([(0, 0), (1300, 0), (1300, 380), (500, 380), (500, 800), (0, 800)]),
-        holes=(Contour(curves=(circle((300.0, 80.0), 55.0),)),),
-    )
-    at = [(80.0, 80.0), (190.0, 80.0), (80.0, 190.0), (190.0, 190.0), (300.0, 190.0), (440.0, 320.0)]
-    return Layout(
-        plate=plate,
-        clearances=Clearances(kerf_mm=1.5, gap_mm=5.0, margin_mm=5.0, lead_in_mm=4.0),
-        demands=(Demand(part=flange, quantity=len(at)),),
-        placements=tuple(
-            Placement(number=k, part_id="flange", pose=Pose(x_mm=x, y_mm=y)) for k, (x, y) in enumerate(at, start=1)
-        ),
-        id="0123456789ab",
-    )
-
-
-@pytest.mark.parametrize("smallest", [0.025, 0.04])
-def test_a_number_beside_its_part_stands_in_no_cut_out_and_its_leader_crosses_no_other_part(smallest: float):
-    """One that stood in an old cut-out made it look like the part, and its leader seemed to come from another."""
-    layout = crowded()
-    areas = balance(layout, SHOP)
-    drawn = scene(layout, areas, smallest_text=smallest, letters=False)
-    (hole,) = [shapely.Polygon(ring) for ring in layout.plate.fine_polygon.interiors]
-    numbers = {label.text: label for label in drawn.labels[: len(layout.placements)]}
-    shapes = {str(p.number): shape for p, shape in zip(layout.placements, areas.parts, strict=True)}
-    for text, label in numbers.items():
-        others = shapely.union_all([hole, *(shape for other, shape in shapes.items() if other != text)])
-        height = label.height_mm
-        box = shapely.Point(label.at).buffer(height / 2)
-        assert not box.intersects(others)
-        assert label.line is None or not shapely.LineString(label.line).intersects(others)
-
-
-def test_a_number_stands_in_the_empty_bore_of_its_part_rather_than_beside_it():
-    labels = scene(crowded(), balance(crowded(), SHOP), smallest_text=0.014, letters=False).labels
-    at = {label.text: label.at for label in labels[:6]}
-    assert at["1"] == pytest.approx((80.0, 80.0), abs=1.0) and at["6"] == pytest.approx((440.0, 320.0), abs=1.0)
-
-
-def test_every_corner_of_a_plain_plate_has_its_letter_whatever_numbers_stand_beside_parts():
-    """Number 12 took the place of D, which 'oddplate settle' asks for."""
-    layout = crowded()
-    sheet = told(layout)
-    tapes = tape_picture(layout, sheet, width_mm=66.0, height_mm=42.0)
-    picture = layout_picture(layout, balance(layout, SHOP), sheet, unit="mm", width_mm=118.0, height_mm=90.0)
-    for drawn in (picture, tapes):
-        assert set("ABCDEF") <= {mark.text for mark in drawn.marks if isinstance(mark, Words)}
-
-
-@pytest.mark.parametrize("turn_deg", [0.0, 2.1028])
-def test_every_length_to_tape_stands_in_the_sketch(turn_deg: float):
-    """On the turned one A - E had no place that covers no other line, and was left out."""
-    ring = [(0, 0), (1300.35, 0), (1297.607, 421.13), (563.736, 418.666), (560.383, 901.334), (-0.389, 897.771)]
-    plate = Plate(name="L", outer=Contour.of_points(ring), uncertainty_mm=3.4)
-    layout = replace(crowded(), plate=turned_plate(plate, Pose(turn_deg=turn_deg)), placements=())
-    sheet = told(layout)
-    drawn = tape_picture(layout, sheet, width_mm=66.0, height_mm=42.0)
-    assert {t.length for t in sheet.tapes} <= {mark.text for mark in drawn.marks if isinstance(mark, Words)}
 
 
 def test_broken_lines_of_a_part_are_told_in_the_legend(sample: Layout):
